@@ -1,0 +1,1 @@
+//! What Inkdwell computes.

@@ -1,0 +1,1 @@
+//! What runs all day beside the dryer.

@@ -1,0 +1,1 @@
+//! Acceptance tests of Inkdwell; the tests themselves stand beside this manifest.
