@@ -1,1 +1,5 @@
 //! What Inkdwell computes.
+
+pub mod judged;
+pub mod reason;
+pub mod remark;

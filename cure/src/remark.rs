@@ -1,0 +1,95 @@
+//! What is worth knowing of a pass without changing its verdict.
+
+use inkdwell_config::display::Units;
+use inkdwell_config::fabric::Harm;
+use inkdwell_config::quantity::{CelsiusDifference, Seconds};
+
+use crate::reason::harm_name;
+
+/// A remark in figures; [`Remark::sentence`] says it in words.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Remark {
+    /// Nothing said how uncertain the probe is.
+    AssumedUncertainty {
+        /// Letter of the thermocouple type whose class 2 was assumed, in upper case.
+        thermocouple: char,
+        /// The largest expanded uncertainty that followed.
+        uncertainty: CelsiusDifference,
+    },
+    /// Rows with equal times were averaged into one sample each.
+    EqualTimes {
+        /// How many samples are such means.
+        merged: u64,
+    },
+    /// Most samples of the pass are further apart than the largest gap allowed.
+    SlowLogger {
+        /// The usual time between samples.
+        interval: Seconds,
+        /// The largest gap allowed.
+        max_gap: Seconds,
+    },
+    /// The fabric declares no limit.
+    NoHarmKnown,
+    /// Harms that strike unprinted cloth were judged on the ride probe.
+    ClothNotSeen {
+        /// Which harms.
+        harms: Vec<Harm>,
+    },
+    /// There is a cloth channel, but it has no good sample in this pass.
+    ClothSilent {
+        /// The name of the channel.
+        channel: String,
+    },
+    /// The trace has gaps, but the verdict stands whatever happened in them.
+    GapsWithoutWeight {
+        /// How many.
+        gaps: u64,
+    },
+}
+
+impl Remark {
+    /// The remark in plain words.
+    pub fn sentence(&self, units: Units) -> String {
+        match self {
+            Remark::AssumedUncertainty {
+                thermocouple,
+                uncertainty,
+            } => format!(
+                "uncertainty not given: a type {thermocouple} thermocouple of class 2 is assumed, \
+                 U = {} (k = 2); give --uncertainty or the probe's calibration",
+                units.difference(*uncertainty)
+            ),
+            Remark::EqualTimes { merged } => format!(
+                "{merged} samples are means of rows with equal times; a logger that writes \
+                 fractions of a second shows more"
+            ),
+            Remark::SlowLogger { interval, max_gap } => format!(
+                "the usual interval of {:.1} s is longer than the largest gap allowed, {:.1} s, so \
+                 nearly all of the trace is gap; if the logger is that slow on purpose, allow it \
+                 with --max-gap",
+                interval.0, max_gap.0
+            ),
+            Remark::NoHarmKnown => {
+                "no limit of the fabric is known, so no harm was judged".to_owned()
+            }
+            Remark::ClothNotSeen { harms } => {
+                let names: Vec<&str> = harms.iter().map(|harm| harm_name(*harm)).collect();
+                format!(
+                    "{} judged under the ink; unprinted cloth beside it runs hotter (typically by \
+                     {}, by {} beside a thick film on light cloth): a second junction there, in a \
+                     channel named cloth_c, would show it",
+                    names.join(" and "),
+                    units.difference(CelsiusDifference(3.0)),
+                    units.difference(CelsiusDifference(20.0)),
+                )
+            }
+            Remark::ClothSilent { channel } => format!(
+                "{channel} has no good sample in this pass, so all harms were judged under the ink"
+            ),
+            Remark::GapsWithoutWeight { gaps } => format!(
+                "{gaps} {} in the trace; the verdict stands whatever happened there",
+                if *gaps == 1 { "gap" } else { "gaps" }
+            ),
+        }
+    }
+}
