@@ -79,13 +79,17 @@ pub enum Reason {
     },
     /// The trace begins inside the pass.
     BeginsTooLate {
-        /// The first temperature seen.
+        /// The first temperature seen of the pass.
         at: Celsius,
+        /// How long the gap lasts that hides the beginning, where it is not the trace's own.
+        gap: Option<Seconds>,
     },
     /// The trace ends inside the pass.
     EndsTooSoon {
-        /// The last temperature seen.
+        /// The last temperature seen of the pass.
         at: Celsius,
+        /// How long the gap lasts that hides the end, where it is not the trace's own.
+        gap: Option<Seconds>,
     },
     /// A flash that did not reach the gel window.
     UnderFlashed {
@@ -245,12 +249,24 @@ impl Reason {
                     seconds(*from),
                 )
             }
-            Reason::BeginsTooLate { at } => format!(
+            Reason::BeginsTooLate { at, gap: Some(gap) } => format!(
+                "the trace of this pass begins too late, at {}: a gap of {} hides its beginning; \
+                 check the probe's lead and connector, and ride again",
+                units.temperature(*at),
+                seconds(*gap),
+            ),
+            Reason::EndsTooSoon { at, gap: Some(gap) } => format!(
+                "the trace of this pass ends too soon, at {}: a gap of {} hides its end; check the \
+                 probe's lead and connector, and ride again",
+                units.temperature(*at),
+                seconds(*gap),
+            ),
+            Reason::BeginsTooLate { at, gap: None } => format!(
                 "the trace begins too late, inside the pass at {}; start recording before the print \
                  enters the heat",
                 units.temperature(*at),
             ),
-            Reason::EndsTooSoon { at } => format!(
+            Reason::EndsTooSoon { at, gap: None } => format!(
                 "the trace ends too soon, inside the pass at {}; record until the print has cooled",
                 units.temperature(*at),
             ),
