@@ -42,7 +42,6 @@
 
 use inkdwell_config::quantity::{Celsius, Seconds};
 
-use crate::dose::Track;
 use crate::judged::JudgedPass;
 use crate::judging::{Case, ClothSeen, cloth_rates, track_rates};
 use crate::pass::cloth::Cloth;
@@ -51,6 +50,7 @@ use crate::pass::ride::{self, RideFinder};
 use crate::pass::{Finding, FoundPass};
 use crate::plan::{ChannelPlan, ProbeDoubt, Watch};
 use crate::sieve::Sieve;
+use crate::track::Track;
 
 /// Names a channel of an engine.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -139,7 +139,7 @@ impl Engine {
         events: &mut impl FnMut(Event),
     ) {
         let celsius = reading.map_or(f64::NAN, |reading| reading.0);
-        self.channels[channel.0].feed(channel, time.0, celsius, events);
+        self.channels[channel.0].feed_all(channel, &[(time.0, celsius)], events);
     }
 
     /// Takes many readings of one channel: pairs of seconds and °C, NaN where the probe said
@@ -150,10 +150,7 @@ impl Engine {
         readings: &[(f64, f64)],
         events: &mut impl FnMut(Event),
     ) {
-        let state = &mut self.channels[channel.0];
-        for &(time, celsius) in readings {
-            state.feed(channel, time, celsius, events);
-        }
+        self.channels[channel.0].feed_all(channel, readings, events);
     }
 
     /// Takes one reading of a cloth channel, as [`Engine::feed`] does.
@@ -232,8 +229,7 @@ impl Channel {
         }
     }
 
-    #[inline]
-    fn feed(&mut self, id: ChannelId, time: f64, celsius: f64, events: &mut impl FnMut(Event)) {
+    fn feed_all(&mut self, id: ChannelId, readings: &[(f64, f64)], events: &mut impl FnMut(Event)) {
         let Channel {
             plan,
             sieve,
@@ -253,7 +249,7 @@ impl Channel {
         match finder {
             Finder::Ride(finder) => {
                 let sink = |finding: Finding<'_>| desk.take(finding);
-                sieve.feed(time, celsius, &mut ride::Feeding { finder, sink });
+                sieve.feed_all(readings, &mut ride::Feeding { finder, sink });
                 if !desk.cloth.is_empty() {
                     desk.judge_waiting(finder.last_time());
                     desk.forget_before(finder.needs_cloth_from());
@@ -261,7 +257,7 @@ impl Channel {
             }
             Finder::Flash(finder) => {
                 let sink = |finding: Finding<'_>| desk.take(finding);
-                sieve.feed(time, celsius, &mut flash::Feeding { finder, sink });
+                sieve.feed_all(readings, &mut flash::Feeding { finder, sink });
             }
         }
     }

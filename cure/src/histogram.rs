@@ -10,7 +10,7 @@ use crate::law::Rate;
 use crate::sieve::{COOLEST_BELIEVED, HOTTEST_BELIEVED};
 
 /// Bins a degree.
-const FINENESS: f64 = 2.0;
+const FINENESS: f64 = 1.0;
 /// The largest shift that is worth advising, in °C.
 const FARTHEST: f64 = 200.0;
 
@@ -59,41 +59,52 @@ impl TimeAtTemperature {
         }
     }
 
-    /// About the dose of this pass under `rate`, had it been hotter by `shift`.
-    fn dose(&self, rate: &Rate, shift: f64) -> f64 {
-        let middle = |bin: usize| COOLEST_BELIEVED + (bin as f64 + 0.5) / FINENESS;
-        self.seconds
-            .iter()
-            .enumerate()
-            .filter(|(_, seconds)| **seconds > 0.0)
-            .map(|(bin, seconds)| seconds * rate.at(Celsius(middle(bin) + shift)))
-            .sum()
-    }
-
     /// How much hotter the pass would have to be, read at T + `offset`, for a dose of 1.
     pub(crate) fn hotter_for_one(&self, rate: &Rate, offset: f64) -> Option<CelsiusDifference> {
-        self.bisect(|shift| self.dose(rate, offset + shift) >= 1.0)
+        let spent = self.spent();
+        smallest(|shift| dose(&spent, rate, offset + shift) >= 1.0)
     }
 
     /// How much cooler the pass would have to be, read at T + `offset`, for a dose below 1.
     pub(crate) fn cooler_for_less(&self, rate: &Rate, offset: f64) -> Option<CelsiusDifference> {
-        self.bisect(|shift| self.dose(rate, offset - shift) < 1.0)
+        let spent = self.spent();
+        smallest(|shift| dose(&spent, rate, offset - shift) < 1.0)
     }
 
-    /// The smallest shift, to a tenth of a degree and rounded up, from which `enough` holds.
-    fn bisect(&self, enough: impl Fn(f64) -> bool) -> Option<CelsiusDifference> {
-        if !enough(FARTHEST) {
+    /// Temperatures with the seconds spent there, none of them zero.
+    fn spent(&self) -> Vec<(f64, f64)> {
+        let middle = |bin: usize| COOLEST_BELIEVED + (bin as f64 + 0.5) / FINENESS;
+        let bins = self.seconds.iter().enumerate();
+        bins.filter(|bin| *bin.1 > 0.0)
+            .map(|(bin, seconds)| (middle(bin), *seconds))
+            .collect()
+    }
+}
+
+/// About the dose of a pass under `rate`, had it been hotter by `shift`.
+fn dose(spent: &[(f64, f64)], rate: &Rate, shift: f64) -> f64 {
+    spent
+        .iter()
+        .map(|(celsius, seconds)| seconds * rate.at(Celsius(celsius + shift)))
+        .sum()
+}
+
+/// The smallest shift, to a tenth of a degree and rounded up, from which `enough` holds.
+fn smallest(enough: impl Fn(f64) -> bool) -> Option<CelsiusDifference> {
+    let (mut short, mut far) = (0.0, 1.0);
+    while !enough(far) {
+        if far >= FARTHEST {
             return None;
         }
-        let (mut short, mut far) = (0.0, FARTHEST);
-        while far - short > 0.02 {
-            let middle = 0.5 * (short + far);
-            if enough(middle) {
-                far = middle
-            } else {
-                short = middle
-            }
-        }
-        Some(CelsiusDifference((far * 10.0).ceil() / 10.0))
+        (short, far) = (far, (2.0 * far).min(FARTHEST));
     }
+    while far - short > 0.05 {
+        let middle = 0.5 * (short + far);
+        if enough(middle) {
+            far = middle
+        } else {
+            short = middle
+        }
+    }
+    Some(CelsiusDifference((far * 10.0).ceil() / 10.0))
 }

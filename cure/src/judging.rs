@@ -4,13 +4,14 @@ use inkdwell_config::fabric::Harm;
 use inkdwell_config::ink::GelWindow;
 use inkdwell_config::quantity::{Celsius, CelsiusDifference, Seconds};
 
-use crate::dose::{Tally, Track};
 use crate::judged::{Evidence, HarmDose, JudgedPass, Verdict};
 use crate::law::Rate;
 use crate::pass::{Edge, FoundPass};
 use crate::plan::{ChannelPlan, Watch, strikes_bare_cloth};
 use crate::reason::{Hidden, Reason, Remedy};
 use crate::remark::Remark;
+use crate::tally::Tally;
+use crate::track::Track;
 use crate::verdict::{Bounds, Standing, decide, worst_harm};
 
 /// Time alone is no remedy where it would have to change by more than this factor.
@@ -28,7 +29,7 @@ struct Held<'a> {
 
 impl<'a> Held<'a> {
     fn new(track: &'a Track, tally: &'a Tally, number: usize, u: f64) -> Option<Held<'a>> {
-        let rate = track.rates().nth(number)?;
+        let rate = track.rate(number)?;
         let bounds = Bounds::new(tally.laws.get(number)?, rate, tally, u);
         Some(Held {
             bounds,

@@ -50,45 +50,38 @@ pub struct HoldRate {
 /// `equivalents`, ready for integration.
 #[derive(Debug, Clone)]
 pub struct EquivalentsRate {
-    /// In rising order of temperature; one fewer than the law's points.
-    stretches: Vec<Stretch>,
+    /// In rising order of temperature, from minus to plus infinity.
+    pieces: Vec<Piece>,
     /// The coolest point in °C: below it nothing counts.
     coolest: f64,
-    /// The hottest point in °C.
-    hottest: f64,
-    /// The rate above the hottest point, where it is kept.
-    kept: Option<f64>,
 }
 
-/// One Arrhenius stretch: rate = exp(a − B/T).
+/// A range of temperatures in which rate = scale · exp(a − b/T).
 #[derive(Debug, Clone, Copy)]
-struct Stretch {
-    /// Its upper end in °C.
-    to: f64,
+pub(crate) struct Piece {
+    /// Its cool end in °C.
+    pub(crate) from: f64,
+    /// Its hot end in °C.
+    pub(crate) to: f64,
+    /// 1, or 0 where nothing counts.
+    pub(crate) scale: f64,
     /// The constant a.
-    a: f64,
-    /// The activation temperature B in kelvin.
-    b: f64,
+    pub(crate) a: f64,
+    /// The activation temperature in kelvin; 0 where the rate is constant.
+    pub(crate) b: f64,
 }
 
 /// The rate and what the corrected trapezium needs besides, at one temperature.
-#[derive(Debug, Clone, Copy, Default)]
-pub(crate) struct Point {
+#[derive(Debug, Clone, Copy)]
+struct Point {
     /// The rate.
     rate: f64,
     /// Its first derivative by temperature.
     first: f64,
     /// Its third derivative by temperature.
     third: f64,
-    /// λ = B/T², the relative slope.
+    /// λ = b/T², the relative slope.
     slope: f64,
-    /// Which stretch it lies on; [`Point::COLD`] below the coolest, [`Point::KEPT`] above the hottest.
-    stretch: usize,
-}
-
-impl Point {
-    const COLD: usize = usize::MAX;
-    const KEPT: usize = usize::MAX - 1;
 }
 
 /// The largest λh of one step of the corrected trapezium.
@@ -98,7 +91,7 @@ const LARGEST_STEP: f64 = 0.25;
 const FAR: f64 = 40.0;
 
 /// Keeps a rate finite however far a harm law is carried beyond its points.
-const LARGEST_EXPONENT: f64 = 600.0;
+pub(crate) const LARGEST_EXPONENT: f64 = 600.0;
 
 impl Rate {
     /// Makes a law ready.
@@ -125,7 +118,7 @@ impl Rate {
         match self {
             Rate::Hold(hold) if temperature.0 >= hold.at => hold.per_second,
             Rate::Hold(_) => 0.0,
-            Rate::Equivalents(law) => law.point(temperature.0).rate,
+            Rate::Equivalents(law) => law.piece(temperature.0).point(temperature.0).rate,
         }
     }
 
@@ -141,9 +134,7 @@ impl Rate {
             Rate::Hold(hold) => {
                 hold.per_second * seconds_at_or_above(hold.at, from.0, to.0, seconds.0)
             }
-            Rate::Equivalents(law) => {
-                seconds.0 * law.mean_rate(from.0, &law.point(from.0), to.0, &law.point(to.0))
-            }
+            Rate::Equivalents(law) => seconds.0 * law.mean_rate(from.0, to.0),
         }
     }
 }
@@ -173,154 +164,120 @@ pub(crate) fn seconds_at_or_above(threshold: f64, from: f64, to: f64, seconds: f
 
 impl EquivalentsRate {
     fn new(points: &[(Celsius, Seconds)], counts: Counts) -> EquivalentsRate {
-        let stretches: Vec<Stretch> = points
-            .windows(2)
-            .map(|pair| {
-                let ((cool, long), (hot, short)) = (pair[0], pair[1]);
-                let b = (long.0 / short.0).ln() / (1.0 / cool.kelvin() - 1.0 / hot.kelvin());
-                Stretch {
-                    to: hot.0,
-                    a: b / cool.kelvin() - long.0.ln(),
-                    b,
-                }
-            })
-            .collect();
         let coolest = points.first().map_or(f64::INFINITY, |point| point.0.0);
-        let hottest = points.last().map_or(f64::INFINITY, |point| point.0.0);
-        let kept = match counts {
-            Counts::Cure => points.last().map(|point| 1.0 / point.1.0),
-            Counts::Harm => None,
+        let level = |from: f64, to: f64, scale: f64, a: f64| Piece {
+            from,
+            to,
+            scale,
+            a,
+            b: 0.0,
         };
-        EquivalentsRate {
-            stretches,
-            coolest,
-            hottest,
-            kept,
+        let mut pieces = vec![level(f64::NEG_INFINITY, coolest, 0.0, 0.0)];
+        pieces.extend(
+            points
+                .windows(2)
+                .map(|pair| Piece::between(pair[0], pair[1])),
+        );
+        match (counts, points.last()) {
+            (Counts::Cure, Some(&(hottest, time))) => {
+                pieces.push(level(hottest.0, f64::INFINITY, 1.0, -time.0.ln()));
+            }
+            _ => pieces
+                .iter_mut()
+                .skip(1)
+                .next_back()
+                .into_iter()
+                .for_each(|last| {
+                    last.to = f64::INFINITY;
+                }),
+        }
+        EquivalentsRate { pieces, coolest }
+    }
+
+    /// The range that a temperature in °C lies in.
+    #[inline]
+    pub(crate) fn piece(&self, celsius: f64) -> &Piece {
+        let mut number = 0;
+        while number + 1 < self.pieces.len() && celsius >= self.pieces[number + 1].from {
+            number += 1;
+        }
+        &self.pieces[number]
+    }
+
+    /// The mean of the rate over the straight line between two temperatures in °C.
+    pub(crate) fn mean_rate(&self, from: f64, to: f64) -> f64 {
+        if from == to {
+            return self.piece(from).rate(from);
+        }
+        let (low, high) = if from < to { (from, to) } else { (to, from) };
+        let integral: f64 = self
+            .pieces
+            .iter()
+            .map(|piece| (piece, low.max(piece.from), high.min(piece.to)))
+            .filter(|(_, from, to)| from < to)
+            .map(|(piece, from, to)| piece.integral(from, to))
+            .sum();
+        integral / (high - low)
+    }
+}
+
+impl Piece {
+    fn between((cool, long): (Celsius, Seconds), (hot, short): (Celsius, Seconds)) -> Piece {
+        let b = (long.0 / short.0).ln() / (1.0 / cool.kelvin() - 1.0 / hot.kelvin());
+        let a = b / cool.kelvin() - long.0.ln();
+        Piece {
+            from: cool.0,
+            to: hot.0,
+            scale: 1.0,
+            a,
+            b,
         }
     }
 
-    /// Below this nothing counts, in °C.
-    #[inline]
-    pub(crate) fn coolest(&self) -> f64 {
-        self.coolest
+    /// The rate at a temperature in °C.
+    fn rate(&self, celsius: f64) -> f64 {
+        let exponent = self.a - self.b / (celsius + ZERO_CELSIUS_IN_KELVIN);
+        self.scale * exponent.min(LARGEST_EXPONENT).exp()
     }
 
     /// The rate and its derivatives at a temperature in °C.
-    #[inline]
-    pub(crate) fn point(&self, celsius: f64) -> Point {
-        if celsius < self.coolest {
-            return Point {
-                stretch: Point::COLD,
-                ..Point::default()
-            };
-        }
-        if let Some(kept) = self.kept
-            && celsius > self.hottest
-        {
-            return Point {
-                rate: kept,
-                stretch: Point::KEPT,
-                ..Point::default()
-            };
-        }
-        let mut stretch = 0;
-        while stretch + 1 < self.stretches.len() && celsius > self.stretches[stretch].to {
-            stretch += 1;
-        }
-        self.point_on(stretch, celsius)
-    }
-
-    /// The same, on a given stretch: at a point shared by two stretches the derivatives differ.
-    #[inline]
-    fn point_on(&self, stretch: usize, celsius: f64) -> Point {
-        let Some(Stretch { a, b, .. }) = self.stretches.get(stretch) else {
-            return Point {
-                stretch: Point::COLD,
-                ..Point::default()
-            };
-        };
+    fn point(&self, celsius: f64) -> Point {
         let inverse = 1.0 / (celsius + ZERO_CELSIUS_IN_KELVIN);
-        let rate = (a - b * inverse).min(LARGEST_EXPONENT).exp();
-        let slope = b * inverse * inverse;
-        // r' = λ r and r''' = (λ³ − 6 λ²/T + 6 λ/T²) r follow from dλ/dT = −2λ/T.
+        let rate = self.rate(celsius);
+        let slope = self.b * inverse * inverse;
+        // r′ = λ r and r‴ = (λ³ − 6 λ²/T + 6 λ/T²) r follow from dλ/dT = −2λ/T.
         let third = slope * (slope * (slope - 6.0 * inverse) + 6.0 * inverse * inverse) * rate;
         Point {
             rate,
             first: slope * rate,
             third,
             slope,
-            stretch,
         }
     }
 
-    /// The mean of the rate over the straight line between two temperatures in °C.
-    #[inline]
-    pub(crate) fn mean_rate(&self, from: f64, at_from: &Point, to: f64, at_to: &Point) -> f64 {
-        let step = to - from;
-        if at_from.stretch == at_to.stretch {
-            if at_from.stretch < Point::KEPT {
-                let slope = at_from.slope.max(at_to.slope);
-                if step.abs() * slope <= LARGEST_STEP {
-                    return corrected_trapezium(step, at_from, at_to);
-                }
-            } else {
-                return at_from.rate;
-            }
+    /// ∫ rate dT, from the cooler to the hotter temperature.
+    fn integral(&self, from: f64, to: f64) -> f64 {
+        if self.b == 0.0 {
+            return self.rate(to) * (to - from);
         }
-        self.mean_rate_in_pieces(from, to)
-    }
-
-    /// The same for lines that cross a point of the law, or that need more than one step.
-    #[cold]
-    fn mean_rate_in_pieces(&self, from: f64, to: f64) -> f64 {
-        if from == to {
-            return self.point(from).rate;
-        }
-        let (low, high) = if from < to { (from, to) } else { (to, from) };
-        let last = self.stretches.len().saturating_sub(1);
-        let mut integral = 0.0;
-        let mut cool_end = self.coolest;
-        for (number, stretch) in self.stretches.iter().enumerate() {
-            let open_end = number == last && self.kept.is_none();
-            let hot_end = if open_end { f64::INFINITY } else { stretch.to };
-            let (a, b) = (low.max(cool_end), high.min(hot_end));
-            if a < b {
-                integral += self.integral_on(number, a, b);
-            }
-            cool_end = stretch.to;
-        }
-        if let Some(kept) = self.kept {
-            integral += kept * (high - low.max(self.hottest)).max(0.0);
-        }
-        integral / (high - low)
-    }
-
-    /// ∫ rate dT on one stretch, from the cooler to the hotter temperature.
-    fn integral_on(&self, stretch: usize, from: f64, to: f64) -> f64 {
+        let hot = self.point(to);
         // What lies FAR relative slopes below the hot end adds less than exp(-FAR) of the whole.
-        let from = from.max(to - FAR / self.point_on(stretch, to).slope);
-        let steepest = self.point_on(stretch, from).slope;
-        let steps = ((to - from) * steepest / LARGEST_STEP).ceil().max(1.0);
+        let from = from.max(to - FAR / hot.slope);
+        let mut at_cool = self.point(from);
+        let steps = ((to - from) * at_cool.slope / LARGEST_STEP).ceil().max(1.0);
         let step = (to - from) / steps;
         let mut integral = 0.0;
-        let mut at_cool = self.point_on(stretch, from);
-        for number in 1..=(steps as u64) {
-            let hot = if number as f64 == steps {
-                to
-            } else {
-                from + step * number as f64
-            };
-            let at_hot = self.point_on(stretch, hot);
+        for number in 1..(steps as u64) {
+            let at_hot = self.point(from + step * number as f64);
             integral += step * corrected_trapezium(step, &at_cool, &at_hot);
             at_cool = at_hot;
         }
-        integral
+        integral + step * corrected_trapezium(step, &at_cool, &hot)
     }
 }
 
 /// The mean of a smooth function over a step h from its values and odd derivatives at both ends:
 /// (f₀ + f₁)/2 − h (f₁′ − f₀′)/12 + h³ (f₁‴ − f₀‴)/720 (Abramowitz and Stegun 23.1.30).
-#[inline]
 fn corrected_trapezium(step: f64, from: &Point, to: &Point) -> f64 {
     0.5 * (from.rate + to.rate) - step * (to.first - from.first) / 12.0
         + step * step * step * (to.third - from.third) / 720.0

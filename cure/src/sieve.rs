@@ -18,10 +18,19 @@ pub const JUMP_FREE: f64 = 10.0;
 /// The fastest change that is believed, in °C a second.
 pub const JUMP_RATE: f64 = 150.0;
 
+/// How many samples are passed on at once at most.
+const RUN: usize = 512;
+
 /// What receives the sorted samples, in order of time.
 pub(crate) trait Sorted {
     /// A good sample; `rows` is how many readings it is the mean of.
     fn good(&mut self, time: f64, celsius: f64, rows: u32);
+    /// Good samples, each of one reading.
+    fn good_run(&mut self, samples: &[(f64, f64)]) {
+        samples
+            .iter()
+            .for_each(|&(time, celsius)| self.good(time, celsius, 1));
+    }
     /// A bad sample.
     fn bad(&mut self, time: f64);
 }
@@ -116,6 +125,50 @@ impl Sieve {
                 })
             }
         }
+    }
+
+    /// Takes many readings, as if each were fed.
+    pub(crate) fn feed_all(&mut self, mut readings: &[(f64, f64)], sink: &mut impl Sorted) {
+        while let Some(&(time, celsius)) = readings.first() {
+            let taken = self.plain_run(readings, sink);
+            if taken == 0 {
+                self.feed(time, celsius, sink);
+            }
+            readings = &readings[taken.max(1)..];
+        }
+    }
+
+    /// Takes the readings that follow each other without any doubt, and says how many.
+    fn plain_run(&mut self, readings: &[(f64, f64)], sink: &mut impl Sorted) -> usize {
+        let (Opening::Settled { .. }, Some(Group { time, sum, rows: 1 })) =
+            (self.opening, self.pending)
+        else {
+            return 0;
+        };
+        let mut run = [(time, sum); RUN + 1];
+        let mut before = (time, sum);
+        let mut taken = 0;
+        for (&reading, place) in readings.iter().zip(&mut run[1..]) {
+            let believed = (COOLEST_BELIEVED..=HOTTEST_BELIEVED).contains(&reading.1);
+            let follows = reading.0 > before.0 && (reading.1 - before.1).abs() <= JUMP_FREE;
+            if !(believed && follows) {
+                break;
+            }
+            *place = reading;
+            before = reading;
+            taken += 1;
+        }
+        if taken > 0 {
+            let (time, celsius) = run[taken - 1];
+            sink.good_run(&run[..taken]);
+            self.opening = Opening::Settled { time, celsius };
+            self.pending = Some(Group {
+                time: before.0,
+                sum: before.1,
+                rows: 1,
+            });
+        }
+        taken
     }
 
     /// Gives out what is still held back.

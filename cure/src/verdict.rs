@@ -11,9 +11,9 @@
 use inkdwell_config::fabric::Harm;
 use inkdwell_config::quantity::Celsius;
 
-use crate::dose::{LawDoses, Tally};
 use crate::judged::{Band, Verdict};
 use crate::law::Rate;
+use crate::tally::{LawDoses, Tally};
 
 /// One law's doses with what the gaps may have added.
 #[derive(Debug, Clone, Copy)]

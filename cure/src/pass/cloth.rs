@@ -2,9 +2,11 @@
 
 use std::collections::VecDeque;
 
-use crate::dose::{Gap, Line, Sample, Tally, Track};
+use crate::sample::{Line, Sample};
 use crate::sensor::Uncertainty;
 use crate::sieve::{Sieve, Sorted};
+use crate::tally::{Gap, Tally};
+use crate::track::Track;
 
 /// How many samples are kept at most; a longer pass has its oldest samples thinned.
 const MOST_KEPT: usize = 1 << 20;
@@ -138,7 +140,6 @@ impl Cloth {
                 lasting: to.time - from.time,
             });
         }
-        self.track.restart(from);
-        self.track.advance(tally, from, to, line);
+        self.track.advance_line(tally, line, from, to);
     }
 }

@@ -1,10 +1,12 @@
 //! Heatings under a flash unit: from the trough before to the trough after a rise.
 
 use super::{Edge, Finding, FoundPass};
-use crate::dose::{Gap, Line, Sample, Tally, Track};
 use crate::fault_times::FaultTimes;
+use crate::sample::{Line, Sample};
 use crate::sensor::Uncertainty;
 use crate::sieve::Sorted;
+use crate::tally::{Gap, Tally};
+use crate::track::Track;
 
 /// The least rise from a trough that is a heating, in °C.
 pub(crate) const LEAST_RISE: f64 = 15.0;
@@ -82,7 +84,6 @@ impl FlashFinder {
         let sample = Sample::new(time, celsius, &self.uncertainty);
         match self.last {
             None => {
-                self.track.restart(&sample);
                 self.trough = Some(sample);
                 self.trough_rows = rows;
             }
@@ -105,10 +106,11 @@ impl FlashFinder {
             });
             Line::Gap
         } else {
-            self.since.note_rise(last, sample);
+            self.since
+                .note_rise(lasting, last.celsius(), sample.celsius());
             Line::Evidence
         };
-        self.track.advance(&mut self.since, last, sample, line);
+        self.track.advance_line(&mut self.since, line, last, sample);
         self.since.faults += self.faults.count();
         self.since.count(sample.celsius(), rows);
     }

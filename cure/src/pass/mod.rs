@@ -4,7 +4,7 @@ pub(crate) mod cloth;
 pub(crate) mod flash;
 pub(crate) mod ride;
 
-use crate::dose::{Gap, Tally};
+use crate::tally::{Gap, Tally};
 
 /// How the trace lies to one end of a pass.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -40,5 +40,5 @@ pub(crate) enum Finding<'a> {
     /// What began was too short to be a pass.
     Dropped { start: f64, end: f64 },
     /// A pass is complete; the track still holds its time at temperature.
-    Found(Box<FoundPass>, &'a crate::dose::Track),
+    Found(Box<FoundPass>, &'a crate::track::Track),
 }

@@ -1,10 +1,12 @@
 //! Passes of a probe that rides with the print: stretches above `wake`.
 
 use super::{Edge, Finding, FoundPass};
-use crate::dose::{Gap, Line, Sample, Tally, Track};
 use crate::fault_times::FaultTimes;
+use crate::sample::{Line, Run, Sample};
 use crate::sensor::Uncertainty;
 use crate::sieve::Sorted;
+use crate::tally::{Gap, Tally};
+use crate::track::Track;
 
 /// A dip below `wake` that is shorter does not end a pass, in seconds.
 pub(crate) const BRIDGED_DIP: f64 = 3.0;
@@ -28,6 +30,14 @@ struct Open {
     tally: Tally,
 }
 
+impl Open {
+    /// Takes a run of close samples of the pass; the first has been counted before.
+    fn take(&mut self, track: &mut Track, run: &Run) {
+        track.advance(&mut self.tally, run);
+        self.tally.count_run(run);
+    }
+}
+
 /// Finds passes above `wake`.
 #[derive(Debug, Clone)]
 pub(crate) struct RideFinder {
@@ -39,6 +49,8 @@ pub(crate) struct RideFinder {
     last: Option<Sample>,
     /// Bad samples since the last good one.
     faults: FaultTimes,
+    /// Room for a run of samples.
+    scratch: Run,
 }
 
 /// A finder that sends what it finds to `sink`, ready to be fed by a sieve.
@@ -48,9 +60,12 @@ pub(crate) struct Feeding<'a, S> {
 }
 
 impl<S: FnMut(Finding<'_>)> Sorted for Feeding<'_, S> {
-    #[inline]
     fn good(&mut self, time: f64, celsius: f64, rows: u32) {
         self.finder.good(time, celsius, rows, &mut self.sink);
+    }
+
+    fn good_run(&mut self, samples: &[(f64, f64)]) {
+        self.finder.good_run(samples, &mut self.sink);
     }
 
     fn bad(&mut self, time: f64) {
@@ -73,6 +88,7 @@ impl RideFinder {
             state: State::Below,
             last: None,
             faults: FaultTimes::default(),
+            scratch: Run::default(),
         }
     }
 
@@ -90,30 +106,66 @@ impl RideFinder {
         self.last.map(|last| last.time)
     }
 
-    #[inline]
     fn good(&mut self, time: f64, celsius: f64, rows: u32, sink: &mut impl FnMut(Finding<'_>)) {
         let sample = Sample::new(time, celsius, &self.uncertainty);
-        if let (State::Inside(open), Some(last)) = (&mut self.state, &self.last)
-            && celsius >= self.wake
-            && time - last.time <= self.max_gap
-        {
-            self.track
-                .advance(&mut open.tally, last, &sample, Line::Evidence);
-            open.tally.note_rise(last, &sample);
-            open.tally.count(celsius, rows);
-            if !self.faults.is_empty() {
-                open.tally.faults += self.faults.count();
-                self.faults.clear();
-            }
-        } else {
-            self.turn(&sample, rows, sink);
-            self.faults.clear();
-        }
+        self.turn(&sample, rows, sink);
+        self.faults.clear();
         self.last = Some(sample);
     }
 
-    /// Everything but the next close sample of a pass.
-    #[cold]
+    /// Takes good samples of which none is a mean of several rows.
+    fn good_run(&mut self, mut samples: &[(f64, f64)], sink: &mut impl FnMut(Finding<'_>)) {
+        while let Some(&(time, celsius)) = samples.first() {
+            let taken = match self.state {
+                State::Inside(_) => self.run_inside(samples),
+                State::Below => self.run_below(samples),
+                State::Dipping(_) => 0,
+            };
+            if taken == 0 {
+                self.good(time, celsius, 1, sink);
+            }
+            samples = &samples[taken.max(1)..];
+        }
+    }
+
+    /// Takes the samples that merely go on with a pass, and says how many.
+    fn run_inside(&mut self, samples: &[(f64, f64)]) -> usize {
+        let Some(last) = self.last else { return 0 };
+        if !self.faults.is_empty() {
+            return 0;
+        }
+        let mut before = last.time;
+        let goes_on = |&&(time, celsius): &&(f64, f64)| {
+            let close = time - before <= self.max_gap;
+            before = time;
+            close && celsius >= self.wake
+        };
+        let taken = samples.iter().take_while(goes_on).count();
+        let mut run = std::mem::take(&mut self.scratch);
+        run.begin(&last);
+        run.extend(&samples[..taken], &self.uncertainty);
+        if let (State::Inside(open), true) = (&mut self.state, taken > 0) {
+            open.take(&mut self.track, &run);
+            self.last = run.last();
+        }
+        self.scratch = run;
+        taken
+    }
+
+    /// Takes the samples that merely stay below `wake`, and says how many.
+    fn run_below(&mut self, samples: &[(f64, f64)]) -> usize {
+        let taken = samples
+            .iter()
+            .take_while(|sample| sample.1 < self.wake)
+            .count();
+        if let Some(&(time, celsius)) = samples[..taken].last() {
+            self.last = Some(Sample::new(time, celsius, &self.uncertainty));
+            self.faults.clear();
+        }
+        taken
+    }
+
+    /// Any sample, the next close one of a pass among them.
     fn turn(&mut self, sample: &Sample, rows: u32, sink: &mut impl FnMut(Finding<'_>)) {
         let above = sample.celsius() >= self.wake;
         let Some(last) = self.last else {
@@ -129,7 +181,7 @@ impl RideFinder {
             State::Below => {}
             State::Inside(open) if above => {
                 self.state = State::Inside(open);
-                self.go_on_across_gap(&step, rows);
+                self.go_on(&step, rows);
             }
             State::Inside(open) => self.dip(open, &step, rows),
             State::Dipping(dip) => self.go_on_dipping(dip, &step, above, rows, sink),
@@ -138,7 +190,6 @@ impl RideFinder {
 
     fn begin(&mut self, at: &Sample, begins: Edge, sink: &mut impl FnMut(Finding<'_>)) {
         self.track.histogram.clear();
-        self.track.restart(at);
         self.state = State::Inside(Box::new(Open {
             start: at.time,
             begins,
@@ -165,18 +216,21 @@ impl RideFinder {
             step.note_gap(&mut open.tally);
             open.tally.faults += self.faults.from(crossing);
             self.track
-                .advance(&mut open.tally, &at, step.to, step.line());
+                .advance_line(&mut open.tally, step.line(), &at, step.to);
             open.tally.count(step.to.celsius(), rows);
         }
     }
 
-    /// A gap between two samples of the pass.
-    fn go_on_across_gap(&mut self, step: &Step, rows: u32) {
+    /// The line to `sample` stays in the pass.
+    fn go_on(&mut self, step: &Step, rows: u32) {
         if let State::Inside(open) = &mut self.state {
             step.note_gap(&mut open.tally);
             open.tally.faults += self.faults.count();
+            if step.gap.is_none() {
+                step.note_rise(&mut open.tally);
+            }
             self.track
-                .advance(&mut open.tally, step.from, step.to, step.line());
+                .advance_line(&mut open.tally, step.line(), step.from, step.to);
             open.tally.count(step.to.celsius(), rows);
         }
     }
@@ -192,10 +246,11 @@ impl RideFinder {
         let until_end = self.faults.until(end);
         pass.tally.faults += until_end;
         self.track
-            .advance(&mut pass.tally, step.from, &at, step.line());
+            .advance_line(&mut pass.tally, step.line(), step.from, &at);
         let mut since = Tally::new();
         since.faults = self.faults.count() - until_end;
-        self.track.advance(&mut since, &at, step.to, step.line());
+        self.track
+            .advance_line(&mut since, step.line(), &at, step.to);
         since.count(step.to.celsius(), rows);
         self.state = State::Dipping(Box::new(Dip {
             pass,
@@ -228,10 +283,11 @@ impl RideFinder {
         let since = &mut dip.since;
         step.note_gap(since);
         if step.gap.is_none() {
-            since.note_rise(step.from, step.to);
+            step.note_rise(since);
         }
         since.faults += self.faults.count();
-        self.track.advance(since, step.from, step.to, step.line());
+        self.track
+            .advance_line(since, step.line(), step.from, step.to);
         since.count(step.to.celsius(), rows);
         self.state = if above {
             dip.pass.tally.absorb(&dip.since);
@@ -310,6 +366,11 @@ impl<'a> Step<'a> {
         } else {
             Line::Evidence
         }
+    }
+
+    fn note_rise(&self, tally: &mut Tally) {
+        let seconds = self.to.time - self.from.time;
+        tally.note_rise(seconds, self.from.celsius(), self.to.celsius());
     }
 
     fn note_gap(&self, tally: &mut Tally) {
