@@ -1,1 +1,71 @@
-//! Acceptance tests of Inkdwell; the tests themselves stand beside this manifest.
+//! What the acceptance tests share: the program itself, and traces whose figures follow by hand.
+
+use std::path::{Path, PathBuf};
+use std::process::{Command, Output, Stdio};
+use std::sync::OnceLock;
+
+/// The freshly built program `inkdwell`.
+///
+/// # Panics
+/// When it does not build.
+pub fn inkdwell() -> &'static Path {
+    static PROGRAM: OnceLock<PathBuf> = OnceLock::new();
+    PROGRAM.get_or_init(|| {
+        let cargo = std::env::var_os("CARGO").unwrap_or_else(|| "cargo".into());
+        let built = Command::new(cargo)
+            .args(["build", "--quiet", "--locked", "--package", "inkdwell-cli"])
+            .current_dir(root())
+            .status();
+        assert!(
+            built.is_ok_and(|status| status.success()),
+            "inkdwell does not build"
+        );
+        let mut folder = std::env::current_exe().unwrap_or_default();
+        // target/debug/deps/NAME-HASH
+        folder.pop();
+        folder.pop();
+        folder.join(format!("inkdwell{}", std::env::consts::EXE_SUFFIX))
+    })
+}
+
+/// The project's top folder.
+pub fn root() -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("..")
+}
+
+/// Runs `inkdwell` in `folder` with nothing on its standard input.
+///
+/// # Panics
+/// When it cannot be started.
+pub fn run_in(folder: &Path, arguments: &[&str]) -> Output {
+    Command::new(inkdwell())
+        .args(arguments)
+        .current_dir(folder)
+        .stdin(Stdio::null())
+        .env_remove("NO_COLOR")
+        .output()
+        .expect("inkdwell starts")
+}
+
+/// Samples on the straight lines between corners, `interval` seconds apart, corners included.
+pub fn lines(corners: &[(f64, f64)], interval: f64) -> Vec<(f64, f64)> {
+    let mut trace = vec![corners[0]];
+    for pair in corners.windows(2) {
+        let ((t0, c0), (t1, c1)) = (pair[0], pair[1]);
+        let steps = ((t1 - t0) / interval).round().max(1.0) as u32;
+        for step in 1..=steps {
+            let share = f64::from(step) / f64::from(steps);
+            trace.push((t0 + share * (t1 - t0), c0 + share * (c1 - c0)));
+        }
+    }
+    trace
+}
+
+/// A trace file with the columns `time_s` and `column`.
+pub fn csv(column: &str, trace: &[(f64, f64)]) -> String {
+    let rows: String = trace
+        .iter()
+        .map(|(time, value)| format!("{time},{value}\n"))
+        .collect();
+    format!("time_s,{column}\n{rows}")
+}
