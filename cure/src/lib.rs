@@ -3,6 +3,7 @@
 pub mod engine;
 mod equivalents_run;
 mod fault_times;
+pub mod heat;
 mod histogram;
 pub mod judged;
 mod judging;

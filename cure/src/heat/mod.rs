@@ -1,0 +1,3 @@
+//! The heat model.
+
+pub mod properties;
