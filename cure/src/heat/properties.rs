@@ -69,24 +69,23 @@ pub struct Pascals(pub f64);
 /// ASHRAE Fundamentals (psychrometrics, equation 6) for 0 to 200 °C. Outside that range the same
 /// formula is carried on, which stays smooth and rising.
 pub fn saturation_pressure(temperature: Celsius) -> Pascals {
-    Pascals(saturation(temperature.0).0)
+    let kelvin = temperature.kelvin();
+    Pascals(log_saturation(kelvin, 1.0 / kelvin).0.exp())
 }
 
-/// The vapour pressure in Pa at a temperature in °C, and its derivative in Pa/K.
+/// ln p (p in Pa) and its derivative by temperature, at a temperature in kelvin and one over it.
 #[inline]
-pub(crate) fn saturation(celsius: f64) -> (f64, f64) {
+pub(crate) fn log_saturation(t: f64, inverse: f64) -> (f64, f64) {
     const C8: f64 = -5.800_220_6e3;
     const C9: f64 = 1.391_499_3;
     const C10: f64 = -4.864_023_9e-2;
     const C11: f64 = 4.176_476_8e-5;
     const C12: f64 = -1.445_209_3e-8;
     const C13: f64 = 6.545_967_3;
-    let t = celsius + ZERO_CELSIUS_IN_KELVIN;
-    let inverse = 1.0 / t;
-    let logarithm = C8 * inverse + C9 + t * (C10 + t * (C11 + t * C12)) + C13 * t.ln();
-    let slope = -C8 * inverse * inverse + C10 + t * (2.0 * C11 + t * 3.0 * C12) + C13 * inverse;
-    let pressure = logarithm.exp();
-    (pressure, pressure * slope)
+    (
+        C8 * inverse + C9 + t * (C10 + t * (C11 + t * C12)) + C13 * t.ln(),
+        -C8 * inverse * inverse + C10 + t * (2.0 * C11 + t * 3.0 * C12) + C13 * inverse,
+    )
 }
 
 /// Heat that evaporates a kilogram of water at a temperature, in J/kg: the enthalpy of vapour less
@@ -198,13 +197,12 @@ mod tests {
 
     #[test]
     fn the_slope_of_vapour_pressure_obeys_clausius_and_clapeyron() {
-        // dp/dT = latent heat · p / (R T²) for an ideal vapour; near room temperature that holds to
+        // d ln p/dT = latent heat / (R T²) for an ideal vapour; near room temperature that holds to
         // 0.2 % (any thermodynamics text).
         for celsius in [10.0, 20.0, 30.0, 40.0] {
-            let (pressure, slope) = saturation(celsius);
             let kelvin = celsius + ZERO_CELSIUS_IN_KELVIN;
-            let ideal =
-                latent_heat(Celsius(celsius)) * pressure / (VAPOUR_GAS_CONSTANT * kelvin * kelvin);
+            let (_, slope) = log_saturation(kelvin, 1.0 / kelvin);
+            let ideal = latent_heat(Celsius(celsius)) / (VAPOUR_GAS_CONSTANT * kelvin * kelvin);
             assert!((slope / ideal - 1.0).abs() < 3e-3, "{celsius}");
         }
     }
