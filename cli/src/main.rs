@@ -1,3 +1,50 @@
 //! The command line of Inkdwell.
+//!
+//! What was typed becomes what is meant in one place for each command ([`arguments`] and the `Call` of
+//! each), then one function does it. The exit code is decided here: 0 fine, 1 a finding, 2 the input or
+//! the call is wrong.
 
-fn main() {}
+mod arguments;
+mod command;
+mod failure;
+mod judge;
+mod plot;
+mod terminal;
+
+use std::process::ExitCode;
+
+use clap::Parser;
+
+use crate::arguments::{Arguments, Command};
+use crate::failure::Failure;
+
+/// How a command that did its work ended.
+pub(crate) enum Outcome {
+    /// All is well.
+    Fine,
+    /// At least one print is not proved cured.
+    Finding,
+}
+
+fn main() -> ExitCode {
+    match run(Arguments::parse()) {
+        Ok(Outcome::Fine) => ExitCode::SUCCESS,
+        Ok(Outcome::Finding) => ExitCode::from(1),
+        Err(failure) => {
+            failure.say();
+            ExitCode::from(2)
+        }
+    }
+}
+
+fn run(arguments: Arguments) -> Result<Outcome, Failure> {
+    match arguments.command {
+        None => command::welcome::run(),
+        Some(Command::Judge(typed)) => command::judge::run(*typed),
+        Some(Command::Check(typed)) => command::check::run(&typed),
+        Some(Command::Inks(typed)) => command::inks::run(&typed),
+        Some(Command::Fabrics(typed)) => command::fabrics::run(&typed),
+        Some(Command::Completions(typed)) => command::completions::run(&typed),
+        Some(Command::Man(typed)) => command::man::run(&typed),
+    }
+}

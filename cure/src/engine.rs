@@ -159,6 +159,12 @@ impl Engine {
         self.channels[cloth.beside].cloth[cloth.number].feed(time.0, celsius);
     }
 
+    /// Takes many readings of a cloth channel, as [`Engine::feed_all`] does.
+    pub fn feed_cloth_all(&mut self, cloth: ClothId, readings: &[(f64, f64)]) {
+        let cloth = &mut self.channels[cloth.beside].cloth[cloth.number];
+        readings.iter().for_each(|&(time, celsius)| cloth.feed(time, celsius));
+    }
+
     /// All traces end here: passes that are still open are judged as cut.
     pub fn finish(&mut self, events: &mut impl FnMut(Event)) {
         for (number, channel) in self.channels.iter_mut().enumerate() {

@@ -8,8 +8,7 @@ use crate::sensor::ThermocoupleType;
 /// What the cells of a row are, in their order.
 #[derive(Debug, Clone)]
 pub(super) struct Header {
-    /// Which cell is the time, and its name.
-    pub(super) time: usize,
+    /// The name of the time column.
     pub(super) time_header: String,
     pub(super) form: TimeForm,
     /// The other cells: for each its place in the row.
@@ -66,7 +65,6 @@ impl Header {
         }
         let time_header = names[time].clone();
         Ok(Header {
-            time,
             time_header,
             form,
             places,

@@ -1,0 +1,213 @@
+//! What can be typed.
+
+use std::path::PathBuf;
+
+use clap::{Args, Parser, Subcommand, ValueEnum};
+use clap_complete::Shell;
+
+const EXIT_CODES: &str = "\
+Exit codes: 0 fine; 1 at least one print is not proved cured; 2 the input or the call is wrong.";
+
+const CAUTION: &str = "\
+Inkdwell watches and advises; it is no safety device. The ink maker's data sheet, a wash test, local \
+codes and licensed practice come before any figure it shows.";
+
+/// Watches the heat that prints receive, and says of each whether it is cured and unharmed.
+#[derive(Debug, Parser)]
+#[command(name = "inkdwell", version, about, after_help = CAUTION, max_term_width = 100)]
+pub(crate) struct Arguments {
+    #[command(subcommand)]
+    pub(crate) command: Option<Command>,
+}
+
+#[derive(Debug, Subcommand)]
+pub(crate) enum Command {
+    /// Judge recorded traces: for each print whether the ink was cured and the fabric unharmed
+    Judge(Box<JudgeArguments>),
+    /// Check a shop, ink or fabric file and name everything that is wrong in it
+    Check(CheckArguments),
+    /// List the inks, or show one with its cure law
+    Inks(InksArguments),
+    /// List the fabrics, or show one with its limits
+    Fabrics(FabricsArguments),
+    /// Write the completions of a shell to standard output
+    Completions(CompletionsArguments),
+    /// Write the manual pages
+    Man(ManArguments),
+}
+
+/// The units in which people are shown figures.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(crate) enum UnitsArgument {
+    /// °C and m/min
+    Metric,
+    /// °F and ft/min
+    Us,
+}
+
+impl UnitsArgument {
+    pub(crate) fn units(self) -> inkdwell_config::display::Units {
+        match self {
+            UnitsArgument::Metric => inkdwell_config::display::Units::Metric,
+            UnitsArgument::Us => inkdwell_config::display::Units::Us,
+        }
+    }
+}
+
+/// Where the probe was.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(crate) enum PlaceArgument {
+    /// In the wet ink, riding through a dryer
+    Ride,
+    /// Looking at the surface under a flash unit
+    Flash,
+}
+
+/// Where inks and fabrics come from; a later file wins by id.
+#[derive(Debug, Args)]
+pub(crate) struct LibraryArguments {
+    /// A shop file, with its own inks, fabrics, stations and probes
+    #[arg(long, value_name = "FILE")]
+    pub(crate) shop: Option<PathBuf>,
+    /// A file of inks
+    #[arg(long, value_name = "FILE")]
+    pub(crate) inks: Vec<PathBuf>,
+    /// A file of fabrics
+    #[arg(long, value_name = "FILE")]
+    pub(crate) fabrics: Vec<PathBuf>,
+}
+
+#[derive(Debug, Args)]
+#[command(after_help = format!("\
+Example:
+  inkdwell judge ride.csv --ink plastisol-standard --fabric cotton-jersey
+
+A trace file has a header with time_s or time, and a column for each channel that names its unit: \
+film_c, film_f, or film_k_mv for the millivolts of a type K thermocouple. A second junction on \
+unprinted cloth, in a column such as cloth_c, shows scorch, shrinkage and melting where they strike.
+
+{EXIT_CODES}
+
+{CAUTION}"))]
+pub(crate) struct JudgeArguments {
+    /// Trace files, or patterns for them; `-` is standard input
+    #[arg(required = true, value_name = "FILE")]
+    pub(crate) files: Vec<String>,
+    /// The ink, by its id; else the note `# ink:` of each file
+    #[arg(long, value_name = "INK")]
+    pub(crate) ink: Option<String>,
+    /// The fabric, by its id; else the note `# fabric:` of each file
+    #[arg(long, value_name = "FABRIC")]
+    pub(crate) fabric: Option<String>,
+    /// Judge this channel only: its name, or its whole column's; may be repeated
+    #[arg(long, value_name = "NAME")]
+    pub(crate) channel: Vec<String>,
+    /// The probe's expanded uncertainty (k = 2), such as "1.5 C"
+    #[arg(long, value_name = "DIFFERENCE")]
+    pub(crate) uncertainty: Option<String>,
+    /// Where the probe was
+    #[arg(long, value_enum, default_value = "ride")]
+    pub(crate) place: PlaceArgument,
+    /// With --place flash: the lamp is the last heat, so the ink's cure law decides
+    #[arg(long)]
+    pub(crate) r#final: bool,
+    /// Write JSON (schema inkdwell.judge/1) instead of text
+    #[arg(long)]
+    pub(crate) json: bool,
+    /// The units of the text
+    #[arg(long, value_enum)]
+    pub(crate) units: Option<UnitsArgument>,
+    /// Draw the traces with their limits and verdicts; the ending .svg or .png says how
+    #[arg(long, value_name = "FILE")]
+    pub(crate) plot: Option<PathBuf>,
+    /// The station of the shop file whose max_gap and wake hold
+    #[arg(long, value_name = "ID", requires = "shop")]
+    pub(crate) station: Option<String>,
+    /// Samples further apart are a gap [default: the station's, else "5 s"]
+    #[arg(long, value_name = "TIME")]
+    pub(crate) max_gap: Option<String>,
+    /// A pass lies above this temperature [default: the station's, else "45 C"]
+    #[arg(long, value_name = "TEMPERATURE")]
+    pub(crate) wake: Option<String>,
+    #[command(flatten)]
+    pub(crate) library: LibraryArguments,
+    #[command(flatten)]
+    pub(crate) layout: LayoutArguments,
+}
+
+/// How another logger's file is laid out.
+#[derive(Debug, Args)]
+#[command(next_help_heading = "Files of other loggers")]
+pub(crate) struct LayoutArguments {
+    /// What separates cells: a character, or tab, space, semicolon, comma
+    #[arg(long, value_name = "CHARACTER")]
+    pub(crate) delimiter: Option<String>,
+    /// Numbers have a comma for their decimal point
+    #[arg(long)]
+    pub(crate) decimal_comma: bool,
+    /// Lines to pass over before the header
+    #[arg(long, value_name = "LINES", default_value_t = 0)]
+    pub(crate) skip_lines: u64,
+    /// There is no header: columns are named 1, 2, 3 and so on
+    #[arg(long)]
+    pub(crate) no_header: bool,
+    /// The time column: its header
+    #[arg(long, value_name = "COLUMN")]
+    pub(crate) time_column: Option<String>,
+    /// What the time column holds: seconds, milliseconds, minutes, rfc3339, or a pattern such as
+    /// "%d.%m.%Y %H:%M:%S" [default: seconds]
+    #[arg(long, value_name = "FORM", requires = "time_column")]
+    pub(crate) time_form: Option<String>,
+    /// A temperature column: COLUMN=NAME:UNIT, the unit being C, F or the millivolts of a
+    /// thermocouple, as K-mV; may be repeated
+    #[arg(long, value_name = "COLUMN=NAME:UNIT")]
+    pub(crate) temperature: Vec<String>,
+}
+
+#[derive(Debug, Args)]
+#[command(after_help = "Exit codes: 0 the file is sound; 2 it is not.")]
+pub(crate) struct CheckArguments {
+    /// The file
+    #[arg(value_name = "FILE")]
+    pub(crate) file: PathBuf,
+}
+
+#[derive(Debug, Args)]
+#[command(after_help = CAUTION)]
+pub(crate) struct InksArguments {
+    /// The ink to show in full
+    #[arg(value_name = "INK")]
+    pub(crate) id: Option<String>,
+    /// The units of the figures
+    #[arg(long, value_enum)]
+    pub(crate) units: Option<UnitsArgument>,
+    #[command(flatten)]
+    pub(crate) library: LibraryArguments,
+}
+
+#[derive(Debug, Args)]
+#[command(after_help = CAUTION)]
+pub(crate) struct FabricsArguments {
+    /// The fabric to show in full
+    #[arg(value_name = "FABRIC")]
+    pub(crate) id: Option<String>,
+    /// The units of the figures
+    #[arg(long, value_enum)]
+    pub(crate) units: Option<UnitsArgument>,
+    #[command(flatten)]
+    pub(crate) library: LibraryArguments,
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct CompletionsArguments {
+    /// The shell
+    #[arg(value_enum)]
+    pub(crate) shell: Shell,
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct ManArguments {
+    /// The folder that the pages are written into; without it the first page goes to standard output
+    #[arg(long, value_name = "FOLDER")]
+    pub(crate) out: Option<PathBuf>,
+}

@@ -1,0 +1,11 @@
+//! One file a command.
+
+pub(crate) mod check;
+pub(crate) mod completions;
+mod curve;
+pub(crate) mod fabrics;
+pub(crate) mod inks;
+pub(crate) mod judge;
+pub(crate) mod library;
+pub(crate) mod man;
+pub(crate) mod welcome;

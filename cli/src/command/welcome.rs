@@ -1,0 +1,23 @@
+//! `inkdwell` alone: what to do first.
+
+use crate::Outcome;
+use crate::failure::Failure;
+use crate::terminal::print;
+
+const WELCOME: &str = "\
+Inkdwell says of each print whether its ink was cured and its fabric unharmed.
+
+  inkdwell judge RIDE.csv --ink plastisol-standard --fabric cotton-jersey
+                              judge a recorded trace
+  inkdwell inks               list the inks; with a name, show one
+  inkdwell fabrics            list the fabrics
+  inkdwell check SHOP.toml    check what the shop declares
+  inkdwell help COMMAND       everything about a command
+
+It watches and advises; it is no safety device. The ink maker's data sheet and a wash test decide.
+";
+
+pub(crate) fn run() -> Result<Outcome, Failure> {
+    print(WELCOME)?;
+    Ok(Outcome::Fine)
+}

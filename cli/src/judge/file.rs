@@ -1,0 +1,257 @@
+//! One file: its notes, then its rows through the engine.
+
+use std::io::{self, Read};
+
+use inkdwell_cure::engine::{ChannelId, ClothId, Engine, Event, EventKind};
+use inkdwell_cure::trace_file::{Cell, NoteScanner, Notes, Reader, TraceFileError};
+
+use super::call::{Call, Named};
+use super::channels::{Context, Heading};
+use super::input::Input;
+use super::progress::Progress;
+use super::spool::{Spool, Writer};
+use crate::failure::Failure;
+use crate::plot::{Figure, Panel};
+
+/// So much is read at once.
+const CHUNK: usize = 1 << 18;
+
+/// What a file held.
+pub(super) struct Found {
+    pub(super) passes: u64,
+    pub(super) all_good: bool,
+}
+
+/// Judges one file and adds what it finds to `spool`; `any_before` says whether passes stand there
+/// already.
+pub(super) fn judge<W: Writer>(
+    call: &Call,
+    named: &Named,
+    writer: &mut W,
+    (spool, any_before): (&mut Spool, &mut bool),
+    figure: Option<&mut Figure>,
+    progress: &mut Progress,
+) -> Result<Found, Failure> {
+    let mut input = Input::open(named)?;
+    let broken = |error: io::Error| {
+        let what = format_args!("cannot be read ({error})");
+        Failure::of_file(&named.shown, what, "check the disk it lies on")
+    };
+    let refused = |error: TraceFileError| match error.line {
+        Some(_) => Failure::new(format!("{}:{error}", named.shown)),
+        None => Failure::new(format!("{}: {error}", named.shown)),
+    };
+    let mut bytes = vec![0; CHUNK];
+    let notes = read_notes(&mut input, &mut bytes, progress).map_err(broken)?;
+    let context = Context::new(call, &named.shown, &notes)?;
+
+    input.rewind().map_err(broken)?;
+    let mut reader = Reader::new(call.layout.clone());
+    let mut block = Block::default();
+    let mut desk: Option<Desk> = None;
+    loop {
+        let count = input.read(&mut bytes).map_err(broken)?;
+        progress.advance(count);
+        let mut take = |time: f64, cells: &[Cell]| block.take(time, cells);
+        if count == 0 {
+            reader.finish(&mut take).map_err(refused)?;
+        } else {
+            reader.feed(&bytes[..count], &mut take).map_err(refused)?;
+        }
+        if desk.is_none() && !reader.columns().is_empty() {
+            let with_panels = figure.is_some();
+            desk = Some(Desk::new(&context, reader.columns(), with_panels)?);
+        }
+        if let Some(desk) = &mut desk {
+            desk.take(&mut block, writer)?;
+        }
+        if count == 0 {
+            break;
+        }
+    }
+    match desk {
+        Some(desk) => desk.finish(writer, spool, figure, any_before),
+        None => Ok(Found {
+            passes: 0,
+            all_good: true,
+        }),
+    }
+}
+
+fn read_notes(input: &mut Input, bytes: &mut [u8], progress: &mut Progress) -> io::Result<Notes> {
+    let mut scanner = NoteScanner::new();
+    loop {
+        let count = input.read(bytes)?;
+        progress.advance(count);
+        if count == 0 {
+            return Ok(scanner.finish());
+        }
+        scanner.feed(&bytes[..count]);
+    }
+}
+
+/// Readings that have been read but not judged, by column; NaN where a cell was bad.
+#[derive(Default)]
+struct Block {
+    columns: Vec<Vec<(f64, f64)>>,
+}
+
+impl Block {
+    #[inline]
+    fn take(&mut self, time: f64, cells: &[Cell]) {
+        if self.columns.len() != cells.len() {
+            self.columns.resize_with(cells.len(), Vec::new);
+        }
+        for (column, cell) in self.columns.iter_mut().zip(cells) {
+            match cell {
+                Cell::Value(value) => column.push((time, *value)),
+                Cell::Bad => column.push((time, f64::NAN)),
+                Cell::Missing => {}
+            }
+        }
+    }
+}
+
+/// One channel on its way through the engine.
+struct Channel {
+    id: ChannelId,
+    column: usize,
+    heading: Heading,
+    spool: Spool,
+    passes: u64,
+    panel: Option<Panel>,
+}
+
+/// Where a file's blocks are judged.
+struct Desk {
+    engine: Engine,
+    channels: Vec<Channel>,
+    cloths: Vec<(usize, ClothId)>,
+    passes: u64,
+    all_good: bool,
+}
+
+impl Desk {
+    fn new(
+        context: &Context<'_>,
+        columns: &[inkdwell_cure::trace_file::Column],
+        with_panels: bool,
+    ) -> Result<Desk, Failure> {
+        let (judged, cloth) = context.channels(columns)?;
+        let mut engine = Engine::new();
+        let mut cloths = Vec::new();
+        let mut channels = Vec::new();
+        for judged in judged {
+            let panel = with_panels
+                .then(|| Panel::new(&judged.heading, context.ink, context.fabric, &judged.plan));
+            let id = engine.add_channel(judged.plan);
+            for cloth in &cloth {
+                cloths.push((
+                    cloth.column,
+                    engine.add_cloth(id, &cloth.header, cloth.doubt),
+                ));
+            }
+            let (column, heading) = (judged.column, judged.heading);
+            channels.push(Channel {
+                id,
+                column,
+                heading,
+                spool: Spool::new(),
+                passes: 0,
+                panel,
+            });
+        }
+        Ok(Desk {
+            engine,
+            channels,
+            cloths,
+            passes: 0,
+            all_good: true,
+        })
+    }
+
+    /// Judges a block: the cloth before the rides, as the engine asks.
+    fn take<W: Writer>(&mut self, block: &mut Block, writer: &mut W) -> Result<(), Failure> {
+        for (column, id) in &self.cloths {
+            let readings = block
+                .columns
+                .get(*column)
+                .map(Vec::as_slice)
+                .unwrap_or_default();
+            self.engine.feed_cloth_all(*id, readings);
+        }
+        let mut events = Vec::new();
+        for channel in &mut self.channels {
+            let readings = block
+                .columns
+                .get(channel.column)
+                .map(Vec::as_slice)
+                .unwrap_or_default();
+            if let Some(panel) = &mut channel.panel {
+                panel.take(readings);
+            }
+            self.engine
+                .feed_all(channel.id, readings, &mut |event| events.push(event));
+        }
+        block.columns.iter_mut().for_each(Vec::clear);
+        self.write(events, writer)
+    }
+
+    fn write<W: Writer>(&mut self, events: Vec<Event>, writer: &mut W) -> Result<(), Failure> {
+        for event in events {
+            let EventKind::PassJudged(pass) = event.kind else {
+                continue;
+            };
+            let Some(channel) = self
+                .channels
+                .iter_mut()
+                .find(|known| known.id == event.channel)
+            else {
+                continue;
+            };
+            self.passes += 1;
+            self.all_good &= pass.verdict.is_good();
+            if channel.passes == 0 {
+                writer.heading(&mut channel.spool, &channel.heading)?;
+            } else {
+                channel.spool.write(writer.separator())?;
+            }
+            channel.passes += 1;
+            writer.pass(&mut channel.spool, &channel.heading, &pass)?;
+            if let Some(panel) = &mut channel.panel {
+                panel.mark(&pass);
+            }
+        }
+        Ok(())
+    }
+
+    fn finish<W: Writer>(
+        mut self,
+        writer: &mut W,
+        spool: &mut Spool,
+        figure: Option<&mut Figure>,
+        any_before: &mut bool,
+    ) -> Result<Found, Failure> {
+        let mut events = Vec::new();
+        self.engine.finish(&mut |event| events.push(event));
+        self.write(events, writer)?;
+        let mut panels = Vec::new();
+        for channel in self.channels {
+            if channel.passes > 0 {
+                if *any_before {
+                    spool.write(writer.separator())?;
+                }
+                *any_before = true;
+                spool.append(channel.spool)?;
+            }
+            panels.extend(channel.panel);
+        }
+        if let Some(figure) = figure {
+            panels.into_iter().for_each(|panel| figure.add(panel));
+        }
+        Ok(Found {
+            passes: self.passes,
+            all_good: self.all_good,
+        })
+    }
+}

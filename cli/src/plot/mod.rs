@@ -1,0 +1,77 @@
+//! Drawing judged traces.
+//!
+//! A [`Panel`] takes a channel's readings as they are judged and keeps no more of them than can be
+//! seen; a [`Figure`] sets panels below each other and writes SVG, or a PNG made from it.
+
+mod axis;
+mod panel;
+mod png;
+mod svg;
+mod thinned;
+
+use std::path::PathBuf;
+
+use inkdwell_config::display::Units;
+
+pub(crate) use panel::Panel;
+
+use crate::failure::Failure;
+
+/// Where a figure goes and in which form.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) enum Target {
+    Svg(PathBuf),
+    Png(PathBuf),
+}
+
+impl Target {
+    /// By the ending of the name.
+    pub(crate) fn new(path: PathBuf) -> Result<Target, Failure> {
+        match path.extension().and_then(|ending| ending.to_str()) {
+            Some("svg") => Ok(Target::Svg(path)),
+            Some("png") => Ok(Target::Png(path)),
+            _ => Err(Failure::of_file(
+                path.display(),
+                "its ending does not say how to draw",
+                "let the name of --plot end in .svg or .png",
+            )),
+        }
+    }
+}
+
+/// A figure: a panel for each judged channel.
+pub(crate) struct Figure {
+    units: Units,
+    panels: Vec<Panel>,
+}
+
+impl Figure {
+    pub(crate) fn new(units: Units) -> Figure {
+        Figure {
+            units,
+            panels: Vec::new(),
+        }
+    }
+
+    pub(crate) fn add(&mut self, panel: Panel) {
+        self.panels.push(panel);
+    }
+
+    /// Writes the figure; nothing half-written is left behind.
+    pub(crate) fn write(&self, target: &Target) -> Result<(), Failure> {
+        let text = svg::figure(&self.panels, self.units);
+        let (path, bytes) = match target {
+            Target::Svg(path) => (path, text.into_bytes()),
+            Target::Png(path) => (path, png::render(&text)?),
+        };
+        let folder = path
+            .parent()
+            .filter(|folder| !folder.as_os_str().is_empty());
+        let written = tempfile::NamedTempFile::new_in(folder.unwrap_or(".".as_ref()))
+            .and_then(|mut file| std::io::Write::write_all(&mut file, &bytes).map(|()| file))
+            .and_then(|file| file.persist(path).map_err(|error| error.error));
+        written
+            .map(|_| ())
+            .map_err(|error| Failure::writing(path, &error))
+    }
+}
