@@ -29,6 +29,8 @@ fn oven() -> Oven {
         below: Share(0.5),
         belt_openness: Share(0.5),
         bare_absorptivity: Share(1.0),
+        emissivity: Share(0.9),
+        lewis: 0.865,
         blur: Metres(0.05),
         backing: Backing::Belt(Belt {
             capacity: 450.0,

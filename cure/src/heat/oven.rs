@@ -84,6 +84,11 @@ pub struct Oven {
     pub belt_openness: Share,
     /// Absorptivity of unprinted cloth for the panels' heat over that of the print.
     pub bare_absorptivity: Share,
+    /// Emissivity of the print and the cloth.
+    pub emissivity: Share,
+    /// Lewis number of the air: with 1 a wet print hangs at the thermodynamic wet bulb of air that
+    /// is its only source of heat.
+    pub lewis: f64,
     /// How far heat spills over the edges of a zone.
     pub blur: Metres,
     /// What the print lies on.
@@ -119,6 +124,8 @@ impl Oven {
             below: Share(0.5),
             belt_openness: Share(0.5),
             bare_absorptivity: Share(1.0),
+            emissivity: Share(EMISSIVITY),
+            lewis: LEWIS_NUMBER,
             blur: Metres(0.05),
             backing,
         }
@@ -160,7 +167,7 @@ impl Oven {
     }
 
     fn surroundings(&self, mixed: &Mixed, absorptivity: f64) -> Surroundings {
-        let lewis = LEWIS_NUMBER.powf(2.0 / 3.0);
+        let lewis = self.lewis.powf(2.0 / 3.0);
         let breath = |share: f64| {
             let scale =
                 share / ((AIR_SPECIFIC_HEAT + VAPOUR_SPECIFIC_HEAT * self.humidity.0) * lewis);
@@ -169,7 +176,7 @@ impl Oven {
                 gw: scale * mixed.humidity,
             }
         };
-        let grey = EMISSIVITY * STEFAN_BOLTZMANN;
+        let grey = self.emissivity.0 * STEFAN_BOLTZMANN;
         let face = |share: f64, panels: f64| Face {
             a: share * mixed.convective,
             b: share * mixed.convection,
