@@ -162,7 +162,9 @@ impl Engine {
     /// Takes many readings of a cloth channel, as [`Engine::feed_all`] does.
     pub fn feed_cloth_all(&mut self, cloth: ClothId, readings: &[(f64, f64)]) {
         let cloth = &mut self.channels[cloth.beside].cloth[cloth.number];
-        readings.iter().for_each(|&(time, celsius)| cloth.feed(time, celsius));
+        readings
+            .iter()
+            .for_each(|&(time, celsius)| cloth.feed(time, celsius));
     }
 
     /// All traces end here: passes that are still open are judged as cut.

@@ -4,7 +4,7 @@ use inkdwell_config::fabric::Harm;
 use inkdwell_config::ink::GelWindow;
 use inkdwell_config::quantity::{Celsius, CelsiusDifference, Seconds};
 
-use crate::judged::{Evidence, HarmDose, JudgedPass, Verdict};
+use crate::judged::{Band, Evidence, HarmDose, JudgedPass, Verdict};
 use crate::law::Rate;
 use crate::pass::{Edge, FoundPass};
 use crate::plan::{ChannelPlan, Watch, strikes_bare_cloth};
@@ -246,14 +246,11 @@ impl Case<'_> {
         let dose = cure.bounds.dose;
         match cure.bounds.standing() {
             Standing::Reached => Vec::new(),
-            Standing::Missed => vec![Reason::UnderCured {
-                dose,
-                time_above: Seconds(self.pass.tally.time_above),
-                threshold: self.plan.laws.threshold,
-                needed: cure.rate.time_needed(self.plan.laws.threshold),
-                peak: Celsius(self.pass.tally.peak),
-                remedy: cure.remedy_for_cure(),
-            }],
+            Standing::Missed => {
+                let under = self.under_cured(cure, dose);
+                let conflict = (verdict == Verdict::Overheated).then_some(Reason::Conflict);
+                [under].into_iter().chain(conflict).collect()
+            }
             Standing::Open { .. } if verdict == Verdict::Overheated => Vec::new(),
             Standing::Open {
                 within_uncertainty,
@@ -269,6 +266,17 @@ impl Case<'_> {
                     .flatten();
                 gap.into_iter().chain(doubt).collect()
             }
+        }
+    }
+
+    fn under_cured(&self, cure: &Held<'_>, dose: Band) -> Reason {
+        Reason::UnderCured {
+            dose,
+            time_above: Seconds(self.pass.tally.time_above),
+            threshold: self.plan.laws.threshold,
+            needed: cure.rate.time_needed(self.plan.laws.threshold),
+            peak: Celsius(self.pass.tally.peak),
+            remedy: cure.remedy_for_cure(),
         }
     }
 

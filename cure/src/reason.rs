@@ -46,6 +46,8 @@ pub enum Reason {
         /// What would prove it unharmed.
         remedy: Remedy,
     },
+    /// The ink got too little and the fabric too much in the same pass.
+    Conflict,
     /// The limit of cure lies inside the uncertainty.
     CureWithinUncertainty {
         /// The cure dose.
@@ -200,6 +202,11 @@ impl Reason {
                 units.temperature(*peak),
                 remedy.for_harm(units),
             ),
+            Reason::Conflict => {
+                "too little for the ink and too much for the fabric at once: no belt \
+                speed mends both; take an ink that cures cooler, or a fabric that stands more"
+                    .to_owned()
+            }
             Reason::CureWithinUncertainty {
                 dose,
                 uncertainty,

@@ -31,8 +31,8 @@ pub(crate) fn draw(law: &Law, counts: Counts, units: Units) -> String {
         .flatten()
         .copied()
         .fold(f64::INFINITY, f64::min);
-    let top = (longest * 1.2).log10().ceil();
-    let bottom = (shortest / 1.2).log10().floor();
+    let top = (longest * 2.0).log10();
+    let bottom = (shortest / 2.0).log10();
     let mut canvas = vec![vec![0_u8; COLUMNS]; ROWS];
     let mut last: Option<usize> = None;
     for (dot, time) in times.iter().enumerate() {
@@ -71,22 +71,32 @@ fn range(law: &Law) -> (f64, f64) {
     (cool - margin, hot + margin)
 }
 
-/// A label where a decade begins within the row.
-fn label(row: usize, top: f64, bottom: f64) -> String {
-    let share = |row: f64| top - (top - bottom) * row / (ROWS as f64 - 0.25);
-    let (above, below) = (share(row as f64 - 0.5), share(row as f64 + 0.5));
-    let decade = above.floor();
-    if decade > below || row == 0 {
-        let seconds = 10_f64.powf(if row == 0 { top } else { decade });
-        return if seconds < 60.0 {
-            format!("{seconds} s")
-        } else if seconds < 6000.0 {
-            format!("{:.0} min", seconds / 60.0)
-        } else {
-            format!("{:.0} h", seconds / 3600.0)
-        };
-    }
-    String::new()
+/// Times that people have words for.
+const ROUND_TIMES: [(f64, &str); 13] = [
+    (0.1, "0.1 s"),
+    (1.0, "1 s"),
+    (3.0, "3 s"),
+    (10.0, "10 s"),
+    (30.0, "30 s"),
+    (60.0, "1 min"),
+    (180.0, "3 min"),
+    (600.0, "10 min"),
+    (1800.0, "30 min"),
+    (3600.0, "1 h"),
+    (10_800.0, "3 h"),
+    (36_000.0, "10 h"),
+    (864_000.0, "10 days"),
+];
+
+/// The round time that lies within the row, if one does.
+fn label(row: usize, top: f64, bottom: f64) -> &'static str {
+    let height = |row: f64| top - (top - bottom) * row / ROWS as f64;
+    let (above, below) = (height(row as f64), height(row as f64 + 1.0));
+    let within = |time: f64| (below..above).contains(&time.log10());
+    ROUND_TIMES
+        .iter()
+        .find(|(time, _)| within(*time))
+        .map_or("", |(_, words)| words)
 }
 
 fn axis(cool: f64, hot: f64, units: Units) -> String {

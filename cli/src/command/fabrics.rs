@@ -64,12 +64,12 @@ fn in_full(fabric: &Fabric, units: Units, setting: Setting) -> String {
         format!("{} ", fabric.layers)
     };
     text += &format!(
-        "{:<16}{:.0} g/m2, {count}{layers}\n",
+        "{:<18}{:.0} g/m2, {count}{layers}\n",
         "mass",
         fabric.mass.0 * 1000.0
     );
     text += &format!(
-        "{:<16}{:.1} % of its dry mass\n",
+        "{:<18}{:.1} % of its dry mass\n",
         "regain",
         fabric.regain.0 * 100.0
     );

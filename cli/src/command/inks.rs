@@ -44,7 +44,7 @@ fn in_full(ink: &Ink, units: Units, setting: Setting) -> String {
         ink.id,
         ink.family.name()
     );
-    let mut line = |name: &str, value: String| text += &format!("{name:<16}{value}\n");
+    let mut line = |name: &str, value: String| text += &format!("{name:<18}{value}\n");
     line("needs", need(&ink.cure, units));
     line("time counts from", units.temperature(ink.threshold));
     if let Some(gel) = ink.gel {

@@ -40,7 +40,7 @@ pub(crate) fn run(call: &Call) -> Result<Outcome, Failure> {
             &mut progress,
         ),
         Form::Text => {
-            let mut sheet = Sheet::new(call.units, Setting::of_stdout());
+            let mut sheet = Sheet::new(call.units, Setting::of_stdout(), call.files.len() > 1);
             judge_all(call, &mut sheet, &mut spool, &mut figure, &mut progress)
         }
     }?;

@@ -25,11 +25,12 @@ pub(super) struct Sheet {
     /// The prints to pull: which, and why in a word.
     pull: Vec<String>,
     remarks: Vec<String>,
-    channels: u64,
+    /// Whether prints have to be told apart by their files.
+    several: bool,
 }
 
 impl Sheet {
-    pub(super) fn new(units: Units, setting: Setting) -> Sheet {
+    pub(super) fn new(units: Units, setting: Setting, several: bool) -> Sheet {
         Sheet {
             units,
             setting,
@@ -38,7 +39,7 @@ impl Sheet {
             flash: false,
             pull: Vec::new(),
             remarks: Vec::new(),
-            channels: 0,
+            several,
         }
     }
 
@@ -103,7 +104,6 @@ impl Writer for Sheet {
     }
 
     fn heading(&mut self, spool: &mut Spool, heading: &Heading) -> Result<(), Failure> {
-        self.channels += 1;
         let place = format!("{}, channel {}", heading.file, heading.channel);
         let print = format!("{} on {}", heading.ink, heading.fabric);
         spool.write(&format!("{}\n{print}\n\n", self.setting.strong(&place)))

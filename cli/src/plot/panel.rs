@@ -24,7 +24,6 @@ pub(super) struct Level {
 pub(super) struct Mark {
     pub(super) start: f64,
     pub(super) end: f64,
-    pub(super) peak: f64,
     pub(super) index: u64,
     pub(super) verdict: Verdict,
 }
@@ -93,7 +92,6 @@ impl Panel {
             self.marks.push(Mark {
                 start: pass.start.0,
                 end: pass.end.0,
-                peak: pass.peak.0,
                 index: pass.index,
                 verdict: pass.verdict,
             });

@@ -152,8 +152,8 @@ impl<'a> Drawing<'a> {
             FAINT,
             &self.panel.subtitle,
         );
-        self.axes(svg);
         self.passes(svg);
+        self.axes(svg);
         self.shade_time_above(svg);
         self.band(svg);
         self.levels(svg);
@@ -202,8 +202,14 @@ impl<'a> Drawing<'a> {
             FAINT,
             &format!("time ({name})"),
         );
-        let label = format!("temperature ({})", self.units.degree());
-        text(svg, LEFT - 52.0, self.top - 14.0, "start", FAINT, &label);
+        text(
+            svg,
+            LEFT - 8.0,
+            self.top - 6.0,
+            "end",
+            FAINT,
+            self.units.degree(),
+        );
     }
 
     /// A faint ground under each pass.
@@ -323,19 +329,16 @@ impl<'a> Drawing<'a> {
 
     /// Above each pass its number and its verdict's shape, as long as they have room.
     fn marks(&self, svg: &mut String) {
+        let y = self.top - 10.0;
         let mut free_from = f64::NEG_INFINITY;
         for mark in &self.panel.marks {
             let x = self.x(0.5 * (mark.start + mark.end));
-            let y = self
-                .y(mark.peak.min(self.celsius.1))
-                .min(self.bottom - 30.0)
-                - 16.0;
-            let y = y.max(self.top - 8.0);
-            if x - 16.0 < free_from {
-                shape(svg, (x, y - 2.0), mark.verdict, 3.0);
+            let room = 14.0 + 4.0 * mark.index.to_string().len() as f64;
+            if x - room < free_from {
+                shape(svg, (x, y), mark.verdict, 3.0);
                 continue;
             }
-            free_from = x + 16.0;
+            free_from = x + room;
             shape(svg, (x - 8.0, y), mark.verdict, 6.0);
             self.number(svg, mark, x, y);
         }
