@@ -124,12 +124,13 @@ impl Writer for Sheet {
         if pass.verdict.is_good() {
             self.good += 1;
         } else if self.pull.len() <= MOST_LISTED {
-            self.pull.push(format!(
-                "{} {} ({})",
-                heading.channel,
-                pass.index,
-                word(pass)
-            ));
+            let file = if self.several {
+                format!("{} ", heading.file)
+            } else {
+                String::new()
+            };
+            let print = format!("{file}{} {} ({})", heading.channel, pass.index, word(pass));
+            self.pull.push(print);
         }
         let label = format!(
             "{} {:<3} {:<12}",
