@@ -1,9 +1,11 @@
 //! One file: its notes, then its rows through the engine.
 
 use std::io::{self, Read};
+use std::sync::mpsc::{Receiver, Sender, SyncSender, channel, sync_channel};
+use std::thread;
 
 use inkdwell_cure::engine::{ChannelId, ClothId, Engine, Event, EventKind};
-use inkdwell_cure::trace_file::{Cell, NoteScanner, Notes, Reader, TraceFileError};
+use inkdwell_cure::trace_file::{Cell, Column, NoteScanner, Notes, Reader, TraceFileError};
 
 use super::call::{Call, Named};
 use super::channels::{Context, Heading};
@@ -15,6 +17,8 @@ use crate::plot::{Figure, Panel};
 
 /// So much is read at once.
 const CHUNK: usize = 1 << 18;
+/// So many blocks may wait to be judged.
+const BLOCKS_BETWEEN: usize = 4;
 
 /// What a file held.
 pub(super) struct Found {
@@ -24,6 +28,9 @@ pub(super) struct Found {
 
 /// Judges one file and adds what it finds to `spool`; `any_before` says whether passes stand there
 /// already.
+///
+/// One thread reads and another judges, with a few blocks between them, so that a file costs the longer
+/// of the two and the memory of those blocks.
 pub(super) fn judge<W: Writer>(
     call: &Call,
     named: &Named,
@@ -33,42 +40,32 @@ pub(super) fn judge<W: Writer>(
     progress: &mut Progress,
 ) -> Result<Found, Failure> {
     let mut input = Input::open(named)?;
-    let broken = |error: io::Error| {
-        let what = format_args!("cannot be read ({error})");
-        Failure::of_file(&named.shown, what, "check the disk it lies on")
-    };
-    let refused = |error: TraceFileError| match error.line {
-        Some(_) => Failure::new(format!("{}:{error}", named.shown)),
-        None => Failure::new(format!("{}: {error}", named.shown)),
-    };
-    let mut bytes = vec![0; CHUNK];
-    let notes = read_notes(&mut input, &mut bytes, progress).map_err(broken)?;
+    let notes = read_notes(&mut input, progress).map_err(|error| broken(named, &error))?;
     let context = Context::new(call, &named.shown, &notes)?;
+    input.rewind().map_err(|error| broken(named, &error))?;
 
-    input.rewind().map_err(broken)?;
-    let mut reader = Reader::new(call.layout.clone());
-    let mut block = Block::default();
-    let mut desk: Option<Desk> = None;
-    loop {
-        let count = input.read(&mut bytes).map_err(broken)?;
-        progress.advance(count);
-        let mut take = |time: f64, cells: &[Cell]| block.take(time, cells);
-        if count == 0 {
-            reader.finish(&mut take).map_err(refused)?;
-        } else {
-            reader.feed(&bytes[..count], &mut take).map_err(refused)?;
+    let with_panels = figure.is_some();
+    let (to_desk, blocks) = sync_channel(BLOCKS_BETWEEN);
+    let (to_reader, spare) = channel();
+    let desk = thread::scope(|scope| {
+        let reading = scope.spawn(|| {
+            let mut rows = RowReader {
+                named,
+                input,
+                progress,
+                to_desk,
+                spare,
+            };
+            rows.read_all(Reader::new(call.layout.clone()))
+        });
+        let desk = judge_blocks(&context, &blocks, &to_reader, writer, with_panels);
+        // Whoever still reads for a desk that has given up is told by the closed way.
+        drop(blocks);
+        match reading.join() {
+            Ok(read) => desk.and_then(|desk| read.map(|()| desk)),
+            Err(panic) => std::panic::resume_unwind(panic),
         }
-        if desk.is_none() && !reader.columns().is_empty() {
-            let with_panels = figure.is_some();
-            desk = Some(Desk::new(&context, reader.columns(), with_panels)?);
-        }
-        if let Some(desk) = &mut desk {
-            desk.take(&mut block, writer)?;
-        }
-        if count == 0 {
-            break;
-        }
-    }
+    })?;
     match desk {
         Some(desk) => desk.finish(writer, spool, figure, any_before),
         None => Ok(Found {
@@ -78,10 +75,84 @@ pub(super) fn judge<W: Writer>(
     }
 }
 
-fn read_notes(input: &mut Input, bytes: &mut [u8], progress: &mut Progress) -> io::Result<Notes> {
+fn broken(named: &Named, error: &io::Error) -> Failure {
+    let what = format_args!("cannot be read ({error})");
+    Failure::of_file(&named.shown, what, "check the disk it lies on")
+}
+
+/// Judges blocks as they come; gives the empty ones back.
+fn judge_blocks<W: Writer>(
+    context: &Context<'_>,
+    blocks: &Receiver<Block>,
+    to_reader: &Sender<Block>,
+    writer: &mut W,
+    with_panels: bool,
+) -> Result<Option<Desk>, Failure> {
+    let mut desk: Option<Desk> = None;
+    for mut block in blocks {
+        if desk.is_none() {
+            desk = Some(Desk::new(context, &block.header, with_panels)?);
+        }
+        if let Some(desk) = &mut desk {
+            desk.take(&mut block, writer)?;
+        }
+        // The reader may have finished; then nobody needs the block any more.
+        let _ = to_reader.send(block);
+    }
+    Ok(desk)
+}
+
+/// Reads the rows of a file into blocks.
+struct RowReader<'a> {
+    named: &'a Named,
+    input: Input,
+    progress: &'a mut Progress,
+    to_desk: SyncSender<Block>,
+    spare: Receiver<Block>,
+}
+
+impl RowReader<'_> {
+    fn read_all(&mut self, mut reader: Reader) -> Result<(), Failure> {
+        let refused = |named: &Named, error: TraceFileError| match error.line {
+            Some(_) => Failure::new(format!("{}:{error}", named.shown)),
+            None => Failure::new(format!("{}: {error}", named.shown)),
+        };
+        let mut bytes = vec![0; CHUNK];
+        loop {
+            let mut block = self.spare.try_recv().unwrap_or_default();
+            let count = self
+                .input
+                .read(&mut bytes)
+                .map_err(|error| broken(self.named, &error))?;
+            self.progress.advance(count);
+            let mut take = |time: f64, cells: &[Cell]| block.take(time, cells);
+            let fed = if count == 0 {
+                reader.finish(&mut take)
+            } else {
+                reader.feed(&bytes[..count], &mut take)
+            };
+            fed.map_err(|error| refused(self.named, error))?;
+            if !reader.columns().is_empty() {
+                if block.header.is_empty() {
+                    block.header = reader.columns().to_vec();
+                }
+                if self.to_desk.send(block).is_err() {
+                    // The desk has given up, and says why itself.
+                    return Ok(());
+                }
+            }
+            if count == 0 {
+                return Ok(());
+            }
+        }
+    }
+}
+
+fn read_notes(input: &mut Input, progress: &mut Progress) -> io::Result<Notes> {
     let mut scanner = NoteScanner::new();
+    let mut bytes = vec![0; CHUNK];
     loop {
-        let count = input.read(bytes)?;
+        let count = input.read(&mut bytes)?;
         progress.advance(count);
         if count == 0 {
             return Ok(scanner.finish());
@@ -93,6 +164,8 @@ fn read_notes(input: &mut Input, bytes: &mut [u8], progress: &mut Progress) -> i
 /// Readings that have been read but not judged, by column; NaN where a cell was bad.
 #[derive(Default)]
 struct Block {
+    /// What the columns are.
+    header: Vec<Column>,
     columns: Vec<Vec<(f64, f64)>>,
 }
 
@@ -132,11 +205,7 @@ struct Desk {
 }
 
 impl Desk {
-    fn new(
-        context: &Context<'_>,
-        columns: &[inkdwell_cure::trace_file::Column],
-        with_panels: bool,
-    ) -> Result<Desk, Failure> {
+    fn new(context: &Context<'_>, columns: &[Column], with_panels: bool) -> Result<Desk, Failure> {
         let (judged, cloth) = context.channels(columns)?;
         let mut engine = Engine::new();
         let mut cloths = Vec::new();
