@@ -14,7 +14,7 @@ codes and licensed practice come before any figure it shows.";
 
 /// Watches the heat that prints receive, and says of each whether it is cured and unharmed.
 #[derive(Debug, Parser)]
-#[command(name = "inkdwell", version, about, after_help = CAUTION, max_term_width = 100)]
+#[command(name = "inkdwell", version, after_help = CAUTION, max_term_width = 100)]
 pub(crate) struct Arguments {
     #[command(subcommand)]
     pub(crate) command: Option<Command>,
@@ -103,7 +103,7 @@ pub(crate) struct JudgeArguments {
     #[arg(long, value_name = "NAME")]
     pub(crate) channel: Vec<String>,
     /// The probe's expanded uncertainty (k = 2), such as "1.5 C"
-    #[arg(long, value_name = "DIFFERENCE")]
+    #[arg(long, value_name = "DIFFERENCE", allow_hyphen_values = true)]
     pub(crate) uncertainty: Option<String>,
     /// Where the probe was
     #[arg(long, value_enum, default_value = "ride")]
@@ -124,10 +124,10 @@ pub(crate) struct JudgeArguments {
     #[arg(long, value_name = "ID", requires = "shop")]
     pub(crate) station: Option<String>,
     /// Samples further apart are a gap [default: the station's, else "5 s"]
-    #[arg(long, value_name = "TIME")]
+    #[arg(long, value_name = "TIME", allow_hyphen_values = true)]
     pub(crate) max_gap: Option<String>,
     /// A pass lies above this temperature [default: the station's, else "45 C"]
-    #[arg(long, value_name = "TEMPERATURE")]
+    #[arg(long, value_name = "TEMPERATURE", allow_hyphen_values = true)]
     pub(crate) wake: Option<String>,
     #[command(flatten)]
     pub(crate) library: LibraryArguments,

@@ -1,10 +1,13 @@
 //! What ends a call: sentences for standard error.
 
 use std::fmt::Display;
-use std::io;
+use std::io::{self, Write};
 use std::path::Path;
 
 use inkdwell_config::problem::Problem;
+
+/// More sentences than this help nobody: then it is the wrong file.
+const MOST_SAID: usize = 100;
 
 /// Why a call cannot be done; every line says what is wrong, where, and what to do.
 #[derive(Debug)]
@@ -40,9 +43,15 @@ impl Failure {
         )
     }
 
+    /// Says it on standard error, and ends quietly where nobody listens there.
     pub(crate) fn say(&self) {
-        for sentence in &self.0 {
-            eprintln!("inkdwell: {sentence}");
+        let mut out = io::stderr().lock();
+        for sentence in self.0.iter().take(MOST_SAID) {
+            let _ = writeln!(out, "inkdwell: {sentence}");
+        }
+        if self.0.len() > MOST_SAID {
+            let more = self.0.len() - MOST_SAID;
+            let _ = writeln!(out, "inkdwell: and {more} more; is this the right file?");
         }
     }
 }

@@ -352,7 +352,8 @@ impl Case<'_> {
             .iter()
             .filter(|(harm, _)| strikes_bare_cloth(*harm));
         let harms: Vec<Harm> = bare.map(|(harm, _)| *harm).collect();
-        if self.cloth.is_empty() && self.silent_cloth.is_empty() && !harms.is_empty() {
+        let ride = self.plan.watch == Watch::Ride;
+        if ride && self.cloth.is_empty() && self.silent_cloth.is_empty() && !harms.is_empty() {
             remarks.push(Remark::ClothNotSeen { harms });
         }
         remarks
