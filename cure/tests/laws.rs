@@ -170,6 +170,78 @@ fn written_out(points: &[(f64, f64)], counts: Counts, celsius: f64) -> f64 {
     1.0 / (cool.1.ln() + share * (hot.1.ln() - cool.1.ln())).exp()
 }
 
+/// The same exponential approach under a law of equivalents: ∫ rate(T(t)) dt by quadrature in t of the
+/// law as written out, from where it crosses 150 °C on.
+#[test]
+fn an_exponential_approach_under_equivalents_agrees_with_quadrature() {
+    let points = [(150.0, 180.0), (160.0, 90.0), (170.0, 50.0)];
+    let rate = Rate::new(&equivalents(&points), Counts::Harm);
+    let celsius = |t: f64| 190.0 - 160.0 * (-t / 30.0).exp();
+    let time = |celsius: f64| 30.0 * (160.0 / (190.0 - celsius)).ln();
+    let quadrature = GaussLegendre::new(80.try_into().unwrap());
+    let cuts = [time(150.0), time(160.0), time(170.0), 100.0];
+    let expected: f64 = cuts
+        .windows(2)
+        .map(|cut| {
+            let law = |t: f64| written_out(&points, Counts::Harm, celsius(t));
+            quadrature.integrate(cut[0], cut[1], law)
+        })
+        .sum();
+    let dose: f64 = (0..20_000)
+        .map(|step| (f64::from(step) * 5e-3, f64::from(step + 1) * 5e-3))
+        .map(|(a, b)| along(&rate, celsius(a), celsius(b), b - a))
+        .sum();
+    assert_close(dose, expected, 2e-6 * expected);
+}
+
+/// A whole irregular trace through the engine, at T - U, T and T + U, against the same library.
+#[test]
+fn an_irregular_trace_through_the_engine_agrees_with_quadrature() {
+    let points = [(150.0, 180.0), (160.0, 90.0), (170.0, 50.0)];
+    let (u, quadrature) = (2.3, GaussLegendre::new(40.try_into().unwrap()));
+    let mut random = 99_u64;
+    let mut draw = || {
+        random = random
+            .wrapping_mul(6_364_136_223_846_793_005)
+            .wrapping_add(1_442_695_040_888_963_407);
+        (random >> 11) as f64 / (1_u64 << 53) as f64
+    };
+    let (mut trace, mut time) = (vec![(0.0, 30.0)], 0.0);
+    while time < 150.0 {
+        time += 0.05 + 2.5 * draw() * draw();
+        let base = 30.0 + 140.0 * (1.0 - (-time / 25.0).exp()) - 4.0 * (time - 120.0).max(0.0);
+        trace.push((time, base + 8.0 * (draw() - 0.5)));
+    }
+    trace.push((time + 4.0, 20.0));
+    let dose = |shift: f64| -> f64 {
+        let mut sum = 0.0;
+        for pair in trace.windows(2) {
+            let ((t0, c0), (t1, c1)) = (pair[0], pair[1]);
+            let (low, high) = (c0.min(c1) + shift, c0.max(c1) + shift);
+            let mut cuts = vec![low, high];
+            cuts.extend(points.iter().map(|p| p.0).filter(|p| *p > low && *p < high));
+            cuts.sort_by(f64::total_cmp);
+            let law = |celsius: f64| written_out(&points, Counts::Cure, celsius);
+            let mean: f64 = cuts
+                .windows(2)
+                .map(|cut| quadrature.integrate(cut[0], cut[1], law))
+                .sum();
+            sum += (t1 - t0) * mean / (high - low);
+        }
+        sum
+    };
+    let plan = common::plan_for(
+        &common::ink(160.0, equivalents(&points)),
+        &common::fabric(&[]),
+        u,
+    );
+    let cure = common::judge_one(plan, &trace).cure.unwrap();
+    for (ours, shift) in [(cure.low, -u), (cure.best, 0.0), (cure.high, u)] {
+        let expected = dose(shift);
+        assert_close(ours, expected, 1e-6 * expected);
+    }
+}
+
 #[test]
 fn a_law_of_absurd_steepness_stays_finite() {
     let law = Law::Equivalents {
