@@ -35,6 +35,23 @@ pub(crate) trait Sorted {
     fn bad(&mut self, time: f64);
 }
 
+/// The good samples of readings in order of time, as pairs of seconds and °C: what is no temperature, out
+/// of range or a jump is left out, and readings of one time are one sample.
+pub fn good_samples(readings: &[(f64, f64)]) -> Vec<(f64, f64)> {
+    struct Kept(Vec<(f64, f64)>);
+    impl Sorted for Kept {
+        fn good(&mut self, time: f64, celsius: f64, _rows: u32) {
+            self.0.push((time, celsius));
+        }
+        fn bad(&mut self, _time: f64) {}
+    }
+    let mut kept = Kept(Vec::with_capacity(readings.len()));
+    let mut sieve = Sieve::new();
+    sieve.feed_all(readings, &mut kept);
+    sieve.finish(&mut kept);
+    kept.0
+}
+
 /// Readings of one time.
 #[derive(Debug, Clone, Copy)]
 struct Group {
