@@ -170,6 +170,11 @@ struct Block {
 }
 
 impl Block {
+    /// The readings of a column.
+    fn of(&self, column: usize) -> &[(f64, f64)] {
+        self.columns.get(column).map_or(&[], Vec::as_slice)
+    }
+
     #[inline]
     fn take(&mut self, time: f64, cells: &[Cell]) {
         if self.columns.len() != cells.len() {
@@ -189,6 +194,8 @@ impl Block {
 struct Channel {
     id: ChannelId,
     column: usize,
+    /// The columns of unprinted cloth beside it.
+    cloth: Vec<usize>,
     heading: Heading,
     spool: Spool,
     passes: u64,
@@ -224,6 +231,7 @@ impl Desk {
             channels.push(Channel {
                 id,
                 column,
+                cloth: cloth.iter().map(|cloth| cloth.column).collect(),
                 heading,
                 spool: Spool::new(),
                 passes: 0,
@@ -242,22 +250,16 @@ impl Desk {
     /// Judges a block: the cloth before the rides, as the engine asks.
     fn take<W: Writer>(&mut self, block: &mut Block, writer: &mut W) -> Result<(), Failure> {
         for (column, id) in &self.cloths {
-            let readings = block
-                .columns
-                .get(*column)
-                .map(Vec::as_slice)
-                .unwrap_or_default();
-            self.engine.feed_cloth_all(*id, readings);
+            self.engine.feed_cloth_all(*id, block.of(*column));
         }
         let mut events = Vec::new();
         for channel in &mut self.channels {
-            let readings = block
-                .columns
-                .get(channel.column)
-                .map(Vec::as_slice)
-                .unwrap_or_default();
+            let readings = block.of(channel.column);
             if let Some(panel) = &mut channel.panel {
                 panel.take(readings);
+                for (number, column) in channel.cloth.iter().enumerate() {
+                    panel.take_cloth(number, block.of(*column));
+                }
             }
             self.engine
                 .feed_all(channel.id, readings, &mut |event| events.push(event));

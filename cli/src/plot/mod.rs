@@ -4,14 +4,20 @@
 //! seen; a [`Figure`] sets panels below each other and writes SVG, or a PNG made from it.
 
 mod axis;
+mod believed;
+mod drawing;
+mod figure;
+mod lettering;
+mod marks;
 mod panel;
 mod png;
-mod svg;
 mod thinned;
 
-use std::path::PathBuf;
+use std::io::{self, Write};
+use std::path::{Path, PathBuf};
 
 use inkdwell_config::display::Units;
+use tempfile::NamedTempFile;
 
 pub(crate) use panel::Panel;
 
@@ -59,19 +65,39 @@ impl Figure {
 
     /// Writes the figure; nothing half-written is left behind.
     pub(crate) fn write(&self, target: &Target) -> Result<(), Failure> {
-        let text = svg::figure(&self.panels, self.units);
+        let text = figure::figure(&self.panels, self.units);
         let (path, bytes) = match target {
             Target::Svg(path) => (path, text.into_bytes()),
             Target::Png(path) => (path, png::render(&text)?),
         };
-        let folder = path
-            .parent()
-            .filter(|folder| !folder.as_os_str().is_empty());
-        let written = tempfile::NamedTempFile::new_in(folder.unwrap_or(".".as_ref()))
-            .and_then(|mut file| std::io::Write::write_all(&mut file, &bytes).map(|()| file))
+        let folder = match path.parent() {
+            Some(folder) if !folder.as_os_str().is_empty() => folder,
+            _ => Path::new("."),
+        };
+        if !folder.is_dir() {
+            let what = format_args!("cannot be written: there is no folder {}", folder.display());
+            return Err(Failure::of_file(
+                path.display(),
+                what,
+                "make it, or name another",
+            ));
+        }
+        let written = temporary(folder)
+            .and_then(|mut file| file.write_all(&bytes).map(|()| file))
             .and_then(|file| file.persist(path).map_err(|error| error.error));
         written
             .map(|_| ())
             .map_err(|error| Failure::writing(path, &error))
     }
+}
+
+/// A file in a folder that is nobody's yet, with the rights that any new file has.
+fn temporary(folder: &Path) -> io::Result<NamedTempFile> {
+    let mut builder = tempfile::Builder::new();
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::PermissionsExt;
+        builder.permissions(std::fs::Permissions::from_mode(0o666));
+    }
+    builder.tempfile_in(folder)
 }

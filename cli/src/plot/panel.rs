@@ -6,11 +6,12 @@ use inkdwell_config::quantity::Celsius;
 use inkdwell_cure::judged::{JudgedPass, Verdict};
 use inkdwell_cure::plan::{ChannelPlan, Watch};
 
+use super::believed::Believed;
 use super::thinned::Thinned;
 use crate::judge::Heading;
 
-/// So many passes are numbered; of more there would be nothing to read.
-const MOST_MARKED: usize = 400;
+/// So many passes are drawn; a trace with more is no figure any more.
+const MOST_MARKED: usize = 100_000;
 
 /// Where a limit lies and what it is.
 #[derive(Debug, Clone)]
@@ -34,10 +35,14 @@ pub(crate) struct Panel {
     pub(super) title: String,
     pub(super) subtitle: String,
     pub(super) trace: Thinned,
+    /// The traces of junctions on unprinted cloth beside it.
+    pub(super) cloth: Vec<Thinned>,
     pub(super) threshold: Level,
     pub(super) limits: Vec<Level>,
     pub(super) plan: ChannelPlan,
     pub(super) marks: Vec<Mark>,
+    believed: Believed,
+    cloth_believed: Vec<Believed>,
 }
 
 impl Panel {
@@ -67,6 +72,9 @@ impl Panel {
             title: format!("{}, channel {}", heading.file, heading.channel),
             subtitle: format!("{} on {}", heading.ink, heading.fabric),
             trace: Thinned::new(plan.max_gap.0),
+            cloth: Vec::new(),
+            believed: Believed::default(),
+            cloth_believed: Vec::new(),
             threshold: Level {
                 celsius: threshold.0,
                 label: label.to_owned(),
@@ -77,11 +85,25 @@ impl Panel {
         }
     }
 
-    /// Takes readings, as pairs of seconds and °C; what cannot be a temperature is left out.
+    /// Takes readings, as pairs of seconds and °C; what cannot be a temperature of the print is left
+    /// out.
     pub(crate) fn take(&mut self, readings: &[(f64, f64)]) {
         for &(time, celsius) in readings {
-            if (-40.0..=600.0).contains(&celsius) {
+            for (time, celsius) in self.believed.take(time, celsius) {
                 self.trace.take(time, celsius);
+            }
+        }
+    }
+
+    /// Takes readings of a cloth channel; channels are told apart by their number.
+    pub(crate) fn take_cloth(&mut self, number: usize, readings: &[(f64, f64)]) {
+        while self.cloth.len() <= number {
+            self.cloth.push(Thinned::new(self.plan.max_gap.0));
+            self.cloth_believed.push(Believed::default());
+        }
+        for &(time, celsius) in readings {
+            for (time, celsius) in self.cloth_believed[number].take(time, celsius) {
+                self.cloth[number].take(time, celsius);
             }
         }
     }
