@@ -1,9 +1,13 @@
-//! Thermocouples: millivolts to temperature and back, with cold-junction compensation.
+//! The letter-designated thermocouple types and the voltage each gives.
 //!
-//! A thermocouple whose junctions are at t and tⱼ gives E(t) − E(tⱼ), so that t = E⁻¹(mV + E(tⱼ)) with
-//! the reference function E of its type (NIST Monograph 175, IEC 60584-1, both on ITS-90). The inverse
-//! is solved on the reference function itself: a table of it gives a start within a fraction of a
-//! degree, and Newton's method the rest, to below 0.0001 °C.
+//! A thermocouple whose junctions are at t and 0 °C gives the voltage E(t), its type's reference function
+//! (NIST Monograph 175, IEC 60584-1; t in °C on ITS-90, E in mV). The way back is
+//! [`super::Thermocouple`].
+//!
+//! E rises over its whole range for every type but B, whose voltage falls from 0 to −0.0026 mV at 21 °C
+//! and is back at 0 near 42 °C: below that a voltage stands for two temperatures.
+
+use std::str::FromStr;
 
 use inkdwell_config::quantity::Celsius;
 use thiserror::Error;
@@ -29,6 +33,25 @@ pub enum ThermocoupleType {
     S,
     /// Pt-30 % Rh against Pt-6 % Rh.
     B,
+}
+
+/// A text that names no thermocouple type.
+#[derive(Debug, Clone, PartialEq, Eq, Error)]
+#[error("“{0}” is no thermocouple type; the types are K, J, T, N, E, R, S and B")]
+pub struct UnknownThermocoupleType(pub String);
+
+impl FromStr for ThermocoupleType {
+    type Err = UnknownThermocoupleType;
+
+    /// The type of a letter, in either case.
+    fn from_str(text: &str) -> Result<ThermocoupleType, UnknownThermocoupleType> {
+        let mut letters = text.chars();
+        match (letters.next(), letters.next()) {
+            (Some(letter), None) => Self::from_letter(letter),
+            _ => None,
+        }
+        .ok_or_else(|| UnknownThermocoupleType(text.to_owned()))
+    }
 }
 
 /// What a signal cannot be.
@@ -106,18 +129,18 @@ impl ThermocoupleType {
         (Celsius(from), Celsius(to))
     }
 
-    /// The range in which a voltage is turned into a temperature: where the function rises enough to
-    /// tell, from −200 °C at the coolest and from 50 °C for type B, whose function turns at 21 °C.
+    /// The range in which a voltage is turned into a temperature: all of [`ThermocoupleType::range`],
+    /// but from 50 °C for type B, safely above the 42 °C below which its voltage is ambiguous.
     pub fn inverse_range(self) -> (Celsius, Celsius) {
         let (from, to) = self.range();
-        let coolest = if self == Self::B { 50.0 } else { -200.0 };
-        (Celsius(from.0.max(coolest)), to)
+        let coolest = if self == Self::B { 50.0 } else { from.0 };
+        (Celsius(coolest), to)
     }
 
     /// The voltage in mV against a junction at 0 °C.
     ///
     /// # Errors
-    /// When the temperature is outside the reference function.
+    /// When the temperature is outside the reference function, or no number.
     pub fn millivolts(self, temperature: Celsius) -> Result<f64, ThermocoupleError> {
         let celsius = temperature.0;
         let (from, to) = self.range();
@@ -130,8 +153,8 @@ impl ThermocoupleType {
         Ok(self.value_and_slope(celsius).0)
     }
 
-    /// E and dE/dt at a temperature inside the range.
-    fn value_and_slope(self, celsius: f64) -> (f64, f64) {
+    /// E in mV and dE/dt in mV/°C at a temperature inside the range.
+    pub(super) fn value_and_slope(self, celsius: f64) -> (f64, f64) {
         let pieces = self.pieces();
         let inside = pieces
             .iter()
@@ -154,79 +177,20 @@ impl ThermocoupleType {
     }
 }
 
-/// A table's step in °C.
-const STEP: f64 = 20.0;
-/// Newton's method has long converged after these.
-const MOST_STEPS: usize = 8;
+#[cfg(test)]
+mod tests {
+    use super::*;
 
-/// A thermocouple with the table that its inverse starts from.
-#[derive(Debug, Clone)]
-pub struct Thermocouple {
-    kind: ThermocoupleType,
-    /// Voltages every [`STEP`] from the inverse range's cool end; the last entry is at its hot end.
-    table: Vec<f64>,
-}
-
-impl Thermocouple {
-    /// A thermocouple of a type.
-    pub fn new(kind: ThermocoupleType) -> Thermocouple {
-        let (from, to) = kind.inverse_range();
-        let steps = ((to.0 - from.0) / STEP).ceil() as u32;
-        let table = (0..=steps)
-            .map(|step| (from.0 + f64::from(step) * STEP).min(to.0))
-            .map(|celsius| kind.value_and_slope(celsius).0)
-            .collect();
-        Thermocouple { kind, table }
-    }
-
-    /// Its type.
-    pub fn kind(&self) -> ThermocoupleType {
-        self.kind
-    }
-
-    /// The temperature of the measuring junction from the voltage against a junction at 0 °C.
-    ///
-    /// # Errors
-    /// When no temperature of [`ThermocoupleType::inverse_range`] gives this voltage.
-    pub fn temperature(&self, millivolts: f64) -> Result<Celsius, ThermocoupleError> {
-        let out = ThermocoupleError::VoltageOutOfRange {
-            kind: self.kind,
-            millivolts,
-        };
-        let (from, to) = self.kind.inverse_range();
-        let above = self.table.partition_point(|entry| *entry < millivolts);
-        if above == 0 && self.table.first() == Some(&millivolts) {
-            return Ok(from);
+    #[test]
+    fn a_letter_names_a_type_in_either_case() {
+        for kind in ThermocoupleType::ALL {
+            let letter = kind.letter().to_string();
+            assert_eq!(letter.parse(), Ok(kind));
+            assert_eq!(letter.to_lowercase().parse(), Ok(kind));
         }
-        let (Some(low), Some(high)) =
-            (self.table.get(above.wrapping_sub(1)), self.table.get(above))
-        else {
-            return Err(out);
-        };
-        let cool = from.0 + (above - 1) as f64 * STEP;
-        let hot = (cool + STEP).min(to.0);
-        let mut celsius = cool + (hot - cool) * (millivolts - low) / (high - low);
-        for _ in 0..MOST_STEPS {
-            let (value, slope) = self.kind.value_and_slope(celsius);
-            let change = (value - millivolts) / slope;
-            celsius = (celsius - change).clamp(cool, hot);
-            if change.abs() < 1e-5 {
-                break;
-            }
+        for wrong in ["", "c", "kk", "é", " k"] {
+            let told = wrong.parse::<ThermocoupleType>();
+            assert_eq!(told, Err(UnknownThermocoupleType(wrong.to_owned())));
         }
-        Ok(Celsius(celsius))
-    }
-
-    /// The temperature of the measuring junction from a voltage and the reference junction's own
-    /// temperature.
-    ///
-    /// # Errors
-    /// When either lies outside the reference function.
-    pub fn compensated(
-        &self,
-        millivolts: f64,
-        junction: Celsius,
-    ) -> Result<Celsius, ThermocoupleError> {
-        self.temperature(millivolts + self.kind.millivolts(junction)?)
     }
 }
