@@ -8,6 +8,7 @@
 //!   each against the laws of its ink and fabric ([`plan`], [`law`]) and says what is proved
 //!   ([`judged`]), why not more ([`reason`]) and what is worth knowing ([`remark`]).
 //! - [`heat`] is the heat model of a print on its way through a dryer, and its fit to rides.
+//! - [`tuning`] answers how fast the belt may run.
 //!
 //! The same readings give the same events, however they are cut into pieces. Temperatures are in °C, times
 //! in seconds, lengths in metres; uncertainties are expanded ones, k = 2.
@@ -30,6 +31,7 @@ mod sieve;
 mod tally;
 pub mod trace_file;
 mod track;
+pub mod tuning;
 mod verdict;
 
 pub use sieve::good_samples;

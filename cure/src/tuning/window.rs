@@ -1,0 +1,249 @@
+//! The window of belt speeds.
+//!
+//! Margins change smoothly with ln speed: the cure's falls as the belt gets faster, a harm's rises. So
+//! each end is looked for on a grid in ln speed, then between two grid points by halving.
+
+use inkdwell_config::fabric::Harm;
+use inkdwell_config::quantity::MetresPerSecond;
+use inkdwell_config::station::Station;
+use thiserror::Error;
+
+use crate::heat::HeatError;
+use crate::heat::fit::{Estimate, Fit, LimitName, Trip};
+
+/// What ends a window on one side.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Side {
+    /// The ink would not be proved cured.
+    Cure,
+    /// The fabric would not be proved unharmed.
+    Harm(Harm),
+    /// The drive goes no further.
+    Belt,
+}
+
+impl Side {
+    /// The word that contracts and screens use.
+    pub fn name(self) -> &'static str {
+        match self {
+            Side::Cure => "cure",
+            Side::Harm(harm) => harm.name(),
+            Side::Belt => "belt",
+        }
+    }
+}
+
+/// One end of a window.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Edge {
+    /// The speed.
+    pub belt: MetresPerSecond,
+    /// What is beyond.
+    pub limit: Side,
+}
+
+/// Speeds between which every print is good.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Window {
+    /// The slow end; `None` where nothing harms however slow the belt.
+    pub slow: Option<Edge>,
+    /// The fast end.
+    pub fast: Edge,
+}
+
+/// Why no window was looked for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Error)]
+pub enum WindowError {
+    /// The model has no answer.
+    #[error(transparent)]
+    Heat(#[from] HeatError),
+    /// The fit is not of a belt dryer.
+    #[error("only a belt dryer has a window of belt speeds")]
+    NotABelt,
+}
+
+/// How far beyond the rides' speeds is looked, as a factor.
+const BEYOND: f64 = 4.0;
+/// Steps of the grid for each factor of e.
+const STEPS: f64 = 6.0;
+/// Halvings between two grid points: to a thousandth of the speed.
+const HALVINGS: u32 = 7;
+
+/// The window in which every margin is positive with its doubt taken off.
+///
+/// # Errors
+/// Where the model has no answer, or the fit is not of a belt dryer.
+pub fn proved_window(fit: &Fit, station: &Station) -> Result<Option<Window>, WindowError> {
+    Scan {
+        fit,
+        station,
+        margin: |estimate| estimate.guarded().0,
+    }
+    .window()
+}
+
+/// The window of the most likely margins.
+///
+/// # Errors
+/// As [`proved_window`].
+pub fn best_window(fit: &Fit, station: &Station) -> Result<Option<Window>, WindowError> {
+    Scan {
+        fit,
+        station,
+        margin: |estimate| estimate.margin.0,
+    }
+    .window()
+}
+
+struct Scan<'a> {
+    fit: &'a Fit,
+    station: &'a Station,
+    margin: fn(&Estimate) -> f64,
+}
+
+/// The margins at one speed: the cure's, and the least of the harms with its name.
+#[derive(Debug, Clone, Copy)]
+struct At {
+    ln_speed: f64,
+    cure: f64,
+    harm: Option<(Harm, f64)>,
+}
+
+impl Scan<'_> {
+    fn at(&self, ln_speed: f64) -> Result<At, WindowError> {
+        let prediction = self
+            .fit
+            .predict(Trip::Belt(MetresPerSecond(ln_speed.exp())))?;
+        let mut at = At {
+            ln_speed,
+            cure: f64::INFINITY,
+            harm: None,
+        };
+        for estimate in &prediction.margins {
+            let margin = (self.margin)(estimate);
+            match estimate.limit {
+                LimitName::Cure => at.cure = at.cure.min(margin),
+                LimitName::Harm(harm) if at.harm.is_none_or(|(_, least)| margin < least) => {
+                    at.harm = Some((harm, margin));
+                }
+                _ => {}
+            }
+        }
+        Ok(at)
+    }
+
+    /// The speeds that are looked at, and whether the drive ends them.
+    fn range(&self) -> Result<[(f64, bool); 2], WindowError> {
+        let speeds: Vec<f64> = self
+            .fit
+            .rides()
+            .iter()
+            .filter_map(|ride| match ride.trip {
+                Trip::Belt(speed) => Some(speed.0),
+                Trip::Lamp(_) => None,
+            })
+            .collect();
+        let (Some(least), Some(most)) = (
+            speeds.iter().copied().reduce(f64::min),
+            speeds.iter().copied().reduce(f64::max),
+        ) else {
+            return Err(WindowError::NotABelt);
+        };
+        let (slow, fast) = (least / BEYOND, most * BEYOND);
+        let slowest = self.station.belt_slowest.filter(|speed| speed.0 > slow);
+        let fastest = self.station.belt_fastest.filter(|speed| speed.0 < fast);
+        Ok([
+            (
+                slowest.map_or(slow, |speed| speed.0).ln(),
+                slowest.is_some(),
+            ),
+            (
+                fastest.map_or(fast, |speed| speed.0).ln(),
+                fastest.is_some(),
+            ),
+        ])
+    }
+
+    fn window(&self) -> Result<Option<Window>, WindowError> {
+        let [(slow, slow_is_belt), (fast, fast_is_belt)] = self.range()?;
+        let steps = ((fast - slow) * STEPS).ceil().max(2.0);
+        let mut grid = Vec::new();
+        for step in 0..=(steps as u32) {
+            grid.push(self.at(slow + (fast - slow) * f64::from(step) / steps)?);
+        }
+        // The fastest speed at which the ink is cured, then the slowest from there down at which nothing
+        // is harmed.
+        let Some(last_cured) = grid.iter().rposition(|at| at.cure >= 0.0) else {
+            return Ok(None);
+        };
+        let fast = match grid.get(last_cured + 1) {
+            Some(beyond) => {
+                let good = |at: &At| at.cure >= 0.0;
+                let edge = self.between(grid[last_cured].ln_speed, beyond.ln_speed, good)?;
+                Edge {
+                    belt: MetresPerSecond(edge.ln_speed.exp()),
+                    limit: Side::Cure,
+                }
+            }
+            None if fast_is_belt => Edge {
+                belt: MetresPerSecond(fast.exp()),
+                limit: Side::Belt,
+            },
+            None => Edge {
+                belt: MetresPerSecond(fast.exp()),
+                limit: Side::Cure,
+            },
+        };
+        let at_fast = self.at(fast.belt.0.ln())?;
+        if at_fast.harm.is_some_and(|(_, margin)| margin < 0.0) {
+            return Ok(None);
+        }
+        let unharmed = |at: &At| at.harm.is_none_or(|(_, margin)| margin >= 0.0);
+        let slower = grid.iter().take_while(|at| at.ln_speed < fast.belt.0.ln());
+        let slow = match slower
+            .collect::<Vec<_>>()
+            .iter()
+            .rposition(|at| !unharmed(at))
+        {
+            Some(harmed) => {
+                let (from, harm) = (grid[harmed].ln_speed, grid[harmed].harm);
+                let to = grid
+                    .get(harmed + 1)
+                    .map_or(fast.belt.0.ln(), |at| at.ln_speed);
+                let edge = self.between(to.min(fast.belt.0.ln()), from, unharmed)?;
+                let limit = harm.map_or(Side::Belt, |(harm, _)| Side::Harm(harm));
+                Some(Edge {
+                    belt: MetresPerSecond(edge.ln_speed.exp()),
+                    limit,
+                })
+            }
+            None if slow_is_belt => Some(Edge {
+                belt: MetresPerSecond(slow.exp()),
+                limit: Side::Belt,
+            }),
+            None => None,
+        };
+        Ok(Some(Window { slow, fast }))
+    }
+
+    /// The last good point between a good speed and a bad one.
+    fn between(
+        &self,
+        good: f64,
+        bad: f64,
+        is_good: impl Fn(&At) -> bool,
+    ) -> Result<At, WindowError> {
+        let (mut good, mut bad) = (good, bad);
+        let mut edge = self.at(good)?;
+        for _ in 0..HALVINGS {
+            let middle = self.at(0.5 * (good + bad))?;
+            if is_good(&middle) {
+                good = middle.ln_speed;
+                edge = middle;
+            } else {
+                bad = middle.ln_speed;
+            }
+        }
+        Ok(edge)
+    }
+}
