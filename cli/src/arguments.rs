@@ -167,9 +167,12 @@ pub(crate) struct LayoutArguments {
 #[derive(Debug, Args)]
 #[command(after_help = "Exit codes: 0 the file is sound; 2 it is not.")]
 pub(crate) struct CheckArguments {
-    /// The file
+    /// The file: what a shop declares, or inks, or fabrics
     #[arg(value_name = "FILE")]
     pub(crate) file: PathBuf,
+    /// Write JSON (schema inkdwell.check/1) to standard output besides
+    #[arg(long)]
+    pub(crate) json: bool,
 }
 
 #[derive(Debug, Args)]
@@ -178,6 +181,9 @@ pub(crate) struct InksArguments {
     /// The ink to show in full
     #[arg(value_name = "INK")]
     pub(crate) id: Option<String>,
+    /// Write JSON (schema inkdwell.inks/1) instead of text
+    #[arg(long)]
+    pub(crate) json: bool,
     /// The units of the figures
     #[arg(long, value_enum)]
     pub(crate) units: Option<UnitsArgument>,
@@ -191,6 +197,9 @@ pub(crate) struct FabricsArguments {
     /// The fabric to show in full
     #[arg(value_name = "FABRIC")]
     pub(crate) id: Option<String>,
+    /// Write JSON (schema inkdwell.fabrics/1) instead of text
+    #[arg(long)]
+    pub(crate) json: bool,
     /// The units of the figures
     #[arg(long, value_enum)]
     pub(crate) units: Option<UnitsArgument>,

@@ -1,9 +1,12 @@
 //! `inkdwell check`: everything that is wrong in a file.
 
-use inkdwell_config::problem::Checked;
+use inkdwell_config::problem::{Checked, Problem};
 use inkdwell_config::read_file;
 use inkdwell_config::shop::Shop;
 
+use serde::Serialize;
+
+use super::library_json::written;
 use crate::Outcome;
 use crate::arguments::CheckArguments;
 use crate::failure::Failure;
@@ -11,12 +14,24 @@ use crate::terminal::print;
 
 pub(crate) fn run(typed: &CheckArguments) -> Result<Outcome, Failure> {
     let file = typed.file.display().to_string();
-    let text = read_file(&typed.file).map_err(|problem| Failure::from(vec![problem]))?;
     let Checked {
         value: shop,
         problems,
         warnings,
-    } = Shop::parse(&file, &text);
+    } = match read_file(&typed.file) {
+        Ok(text) => Shop::parse(&file, &text),
+        Err(problem) => Checked {
+            problems: vec![problem],
+            ..Shop::parse(&file, "")
+        },
+    };
+    if typed.json {
+        print(&written(&CheckJson::new(&file, &problems, &warnings))?)?;
+        return match problems.is_empty() {
+            true => Ok(Outcome::Fine),
+            false => Err(Failure::from(problems)),
+        };
+    }
     let warned: String = warnings
         .iter()
         .map(|warning| format!("worth a look: {warning}\n"))
@@ -51,5 +66,41 @@ fn contents(shop: &Shop) -> String {
         "nothing".to_owned()
     } else {
         named.join(", ")
+    }
+}
+
+/// `inkdwell.check/1`.
+#[derive(Serialize)]
+struct CheckJson<'a> {
+    schema: &'static str,
+    file: &'a str,
+    sound: bool,
+    problems: Vec<ProblemJson<'a>>,
+    warnings: Vec<ProblemJson<'a>>,
+}
+
+#[derive(Serialize)]
+struct ProblemJson<'a> {
+    line: Option<u64>,
+    key: Option<&'a str>,
+    what: &'a str,
+    remedy: &'a str,
+}
+
+impl<'a> CheckJson<'a> {
+    fn new(file: &'a str, problems: &'a [Problem], warnings: &'a [Problem]) -> CheckJson<'a> {
+        let json = |problem: &'a Problem| ProblemJson {
+            line: problem.line,
+            key: Some(problem.key.as_str()).filter(|key| !key.is_empty()),
+            what: &problem.what,
+            remedy: &problem.remedy,
+        };
+        CheckJson {
+            schema: "inkdwell.check/1",
+            file,
+            sound: problems.is_empty(),
+            problems: problems.iter().map(json).collect(),
+            warnings: warnings.iter().map(json).collect(),
+        }
     }
 }

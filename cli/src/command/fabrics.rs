@@ -4,8 +4,8 @@ use inkdwell_config::display::Units;
 use inkdwell_config::fabric::Fabric;
 use inkdwell_cure::law::Counts;
 
-use super::inks::{list, need, row};
-use super::{curve, library};
+use super::inks::{CAUTION, list, need, row};
+use super::{curve, library, library_json};
 use crate::Outcome;
 use crate::arguments::FabricsArguments;
 use crate::failure::Failure;
@@ -15,6 +15,18 @@ pub(crate) fn run(typed: &FabricsArguments) -> Result<Outcome, Failure> {
     let (shop, known) = library::load(&typed.library)?;
     let units = library::units(typed.units, shop.as_ref());
     let setting = Setting::of_stdout();
+    if typed.json {
+        let asked = |fabric: &&Fabric| typed.id.as_ref().is_none_or(|id| fabric.id == *id);
+        if let Some(id) = &typed.id {
+            known
+                .fabric(id)
+                .map_err(|unknown| Failure::new(unknown.to_string()))?;
+        }
+        print(&library_json::fabrics(
+            known.fabrics().iter().filter(asked),
+        )?)?;
+        return Ok(Outcome::Fine);
+    }
     let text = match &typed.id {
         Some(id) => {
             let fabric = known
@@ -74,16 +86,17 @@ fn in_full(fabric: &Fabric, units: Units, setting: Setting) -> String {
         fabric.regain.0 * 100.0
     );
     for limit in &fabric.harms {
-        text += &format!(
-            "\n{}: the limit is {}\n\n",
-            limit.harm.name(),
-            need(&limit.law, units)
-        );
+        let limits = need(&limit.law, units);
+        let words = format!("{}: the limit is {limits}", limit.harm.name());
+        text += &format!("\n{}\n\n", setting.wrap("", 2, &words));
         text += &curve::draw(&limit.law, Counts::Harm, units);
     }
     if fabric.harms.is_empty() {
         text += "\nNo limit is known, so no harm can be judged.\n";
     }
-    text += &format!("\n{}\n", setting.wrap("Source: ", 8, &fabric.source));
+    text += &format!(
+        "\n{}\n\n{CAUTION}\n",
+        setting.wrap("Source: ", 8, &fabric.source)
+    );
     text
 }

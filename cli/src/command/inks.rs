@@ -6,17 +6,30 @@ use inkdwell_config::law::Law;
 use inkdwell_config::quantity::Seconds;
 use inkdwell_cure::law::Counts;
 
-use super::curve;
-use super::library;
+use super::{curve, library, library_json};
 use crate::Outcome;
 use crate::arguments::InksArguments;
 use crate::failure::Failure;
 use crate::terminal::{Setting, print};
 
+/// What stands below every figure of an ink or fabric.
+pub(super) const CAUTION: &str =
+    "The ink maker's data sheet and a wash test come before these figures.";
+
 pub(crate) fn run(typed: &InksArguments) -> Result<Outcome, Failure> {
     let (shop, known) = library::load(&typed.library)?;
     let units = library::units(typed.units, shop.as_ref());
     let setting = Setting::of_stdout();
+    if typed.json {
+        let asked = |ink: &&Ink| typed.id.as_ref().is_none_or(|id| ink.id == *id);
+        if let Some(id) = &typed.id {
+            known
+                .ink(id)
+                .map_err(|unknown| Failure::new(unknown.to_string()))?;
+        }
+        print(&library_json::inks(known.inks().iter().filter(asked))?)?;
+        return Ok(Outcome::Fine);
+    }
     let text = match &typed.id {
         Some(id) => {
             let ink = known
@@ -67,7 +80,10 @@ fn in_full(ink: &Ink, units: Units, setting: Setting) -> String {
         "\nHow long each temperature has to last for a full cure:\n\n{}",
         curve::draw(&ink.cure, Counts::Cure, units)
     );
-    text += &format!("\n{}\n", setting.wrap("Source: ", 8, &ink.source));
+    text += &format!(
+        "\n{}\n\n{CAUTION}\n",
+        setting.wrap("Source: ", 8, &ink.source)
+    );
     text
 }
 
@@ -118,5 +134,5 @@ pub(super) fn list(heads: [&str; 3], rows: &[[String; 3]], setting: Setting) -> 
         text += &setting.wrap(&lead, first + second + 4, &row[2]);
         text.push('\n');
     }
-    text + "\nCommon practice unless a source says otherwise: the maker's data sheet and a wash test come first.\n"
+    text + "\n" + CAUTION + "\n"
 }

@@ -7,5 +7,6 @@ pub(crate) mod fabrics;
 pub(crate) mod inks;
 pub(crate) mod judge;
 pub(crate) mod library;
+mod library_json;
 pub(crate) mod man;
 pub(crate) mod welcome;

@@ -81,6 +81,12 @@ impl Call {
                 "--uncertainty: an uncertainty is not negative; write \"1.5 C\"",
             ));
         }
+        let max_gap: Option<Seconds> = quantity("--max-gap", &typed.max_gap)?;
+        if max_gap.is_some_and(|max_gap| max_gap.0 <= 0.0) {
+            return Err(Failure::new(
+                "--max-gap: with no time between samples all of a trace is gap; write \"5 s\"",
+            ));
+        }
         if let (Some(id), Some(shop)) = (&typed.station, &shop) {
             let known: Vec<&str> = shop
                 .stations
@@ -105,7 +111,7 @@ impl Call {
             units: library::units(typed.units, shop.as_ref()),
             plot: typed.plot.map(Target::new).transpose()?,
             station: typed.station,
-            max_gap: quantity("--max-gap", &typed.max_gap)?,
+            max_gap,
             wake: quantity("--wake", &typed.wake)?,
             shop,
             library,
@@ -113,11 +119,10 @@ impl Call {
         })
     }
 
-    /// What was looked for in a file that has no pass.
-    pub(crate) fn no_pass(&self, file: &str) -> String {
+    /// What was looked for in a file that has no pass: above `wake`, if rides were.
+    pub(crate) fn no_pass(&self, file: &str, wake: Celsius) -> String {
         match self.watch {
             Watch::Ride => {
-                let wake = self.wake.unwrap_or(inkdwell_cure::plan::DEFAULT_WAKE);
                 format!(
                     "inkdwell: {file}: no pass found; looked for at least 10 s above {} (--wake) in each \
                      temperature channel",

@@ -112,7 +112,7 @@ impl<'a> Context<'a> {
         // Notes that only later uses read are checked all the same.
         let _: Option<Celsius> = value_of(file, notes, "room")?;
         let _: Option<inkdwell_config::quantity::MetresPerSecond> = value_of(file, notes, "belt")?;
-        let station = station_of(call, notes);
+        let station = station_of(call, file, notes)?;
         Ok(Context {
             call,
             file,
@@ -179,7 +179,6 @@ impl<'a> Context<'a> {
             .call
             .max_gap
             .or(station.and_then(|station| station.max_gap));
-        let wake = self.call.wake.or(station.and_then(|station| station.wake));
         Judged {
             column: place,
             heading: Heading {
@@ -193,9 +192,15 @@ impl<'a> Context<'a> {
                 watch: self.call.watch,
                 doubt: self.doubt(column),
                 max_gap: max_gap.unwrap_or(DEFAULT_MAX_GAP),
-                wake: wake.unwrap_or(DEFAULT_WAKE),
+                wake: self.wake(),
             },
         }
+    }
+
+    /// The temperature above which a ride's pass lies.
+    pub(super) fn wake(&self) -> Celsius {
+        let station = self.station.and_then(|station| station.wake);
+        self.call.wake.or(station).unwrap_or(DEFAULT_WAKE)
     }
 
     fn refuse_unknown(&self, columns: &[Column]) -> Result<(), Failure> {
@@ -326,14 +331,32 @@ impl<'a> Context<'a> {
 }
 
 /// The station of the call, of the notes, or the only one of the shop file.
-fn station_of<'a>(call: &'a Call, notes: &Notes) -> Option<&'a Station> {
-    let shop = call.shop.as_ref()?;
-    let noted = notes.get("station").map(|note| note.value.as_str());
-    match call.station.as_deref().or(noted) {
-        Some(id) => shop.station(id),
-        None if shop.stations.len() == 1 => shop.stations.first(),
-        None => None,
+fn station_of<'a>(
+    call: &'a Call,
+    file: &str,
+    notes: &Notes,
+) -> Result<Option<&'a Station>, Failure> {
+    let Some(shop) = &call.shop else {
+        return Ok(None);
+    };
+    if let Some(id) = &call.station {
+        return Ok(shop.station(id));
     }
+    let Some(note) = notes.get("station") else {
+        let only = (shop.stations.len() == 1).then(|| shop.stations.first());
+        return Ok(only.flatten());
+    };
+    shop.station(&note.value).map(Some).ok_or_else(|| {
+        let known: Vec<&str> = shop
+            .stations
+            .iter()
+            .map(|station| station.id.as_str())
+            .collect();
+        let remedy = inkdwell_config::problem::suggestion(&note.value, &known);
+        let what = format!("the shop file declares no station {:?}", note.value);
+        let remedy = format!("name one with --station; {remedy}");
+        Failure::at_line(file, note.line, "station", what, remedy)
+    })
 }
 
 /// The value of a note that is a quantity.

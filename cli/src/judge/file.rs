@@ -66,13 +66,17 @@ pub(super) fn judge<W: Writer>(
             Err(panic) => std::panic::resume_unwind(panic),
         }
     })?;
-    match desk {
-        Some(desk) => desk.finish(writer, spool, figure, any_before),
-        None => Ok(Found {
+    let found = match desk {
+        Some(desk) => desk.finish(writer, spool, figure, any_before)?,
+        None => Found {
             passes: 0,
             all_good: true,
-        }),
+        },
+    };
+    if found.passes == 0 {
+        progress.say(&call.no_pass(&named.shown, context.wake()));
     }
+    Ok(found)
 }
 
 fn broken(named: &Named, error: &io::Error) -> Failure {

@@ -71,9 +71,6 @@ fn judge_all<W: Writer>(
             figure.as_mut(),
             progress,
         )?;
-        if found.passes == 0 {
-            progress.say(&call.no_pass(&named.shown));
-        }
         all_good &= found.passes > 0 && found.all_good;
     }
     writer.end(spool)?;
