@@ -5,6 +5,8 @@ use std::path::PathBuf;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use clap_complete::Shell;
 
+use crate::tune::arguments::TuneArguments;
+
 const EXIT_CODES: &str = "\
 Exit codes: 0 fine; 1 at least one print is not proved cured; 2 the input or the call is wrong.";
 
@@ -24,6 +26,8 @@ pub(crate) struct Arguments {
 pub(crate) enum Command {
     /// Judge recorded traces: for each print whether the ink was cured and the fabric unharmed
     Judge(Box<JudgeArguments>),
+    /// Tune a belt dryer: from test rides to the belt speeds at which every print is proved good
+    Tune(Box<TuneArguments>),
     /// Check a shop, ink or fabric file and name everything that is wrong in it
     Check(CheckArguments),
     /// List the inks, or show one with its cure law

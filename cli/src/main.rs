@@ -10,6 +10,7 @@ mod failure;
 mod judge;
 mod plot;
 mod terminal;
+mod tune;
 
 use std::process::ExitCode;
 
@@ -41,6 +42,7 @@ fn run(arguments: Arguments) -> Result<Outcome, Failure> {
     match arguments.command {
         None => command::welcome::run(),
         Some(Command::Judge(typed)) => command::judge::run(*typed),
+        Some(Command::Tune(typed)) => tune::run(*typed),
         Some(Command::Check(typed)) => command::check::run(&typed),
         Some(Command::Inks(typed)) => command::inks::run(&typed),
         Some(Command::Fabrics(typed)) => command::fabrics::run(&typed),

@@ -1,7 +1,7 @@
 //! Ticks at round numbers.
 
 /// From one end to the other in round steps, about `wanted` of them.
-pub(super) fn ticks(from: f64, to: f64, wanted: f64) -> Vec<f64> {
+pub(crate) fn ticks(from: f64, to: f64, wanted: f64) -> Vec<f64> {
     let step = round_step((to - from) / wanted);
     let first = (from / step).ceil();
     (0..)
@@ -21,7 +21,7 @@ fn round_step(step: f64) -> f64 {
 }
 
 /// Ticks of time in seconds, with their unit: seconds, minutes or hours as the span asks.
-pub(super) fn time_ticks(from: f64, to: f64, wanted: f64) -> (Vec<f64>, f64, &'static str) {
+pub(crate) fn time_ticks(from: f64, to: f64, wanted: f64) -> (Vec<f64>, f64, &'static str) {
     let span = to - from;
     let (unit, name) = if span <= 600.0 {
         (1.0, "s")

@@ -3,7 +3,7 @@
 use std::fmt::Write;
 
 /// A text as it may stand in XML.
-pub(super) fn escaped(text: &str) -> String {
+pub(crate) fn escaped(text: &str) -> String {
     let mut safe = String::with_capacity(text.len());
     for letter in text.chars() {
         match letter {
@@ -21,7 +21,7 @@ pub(super) fn escaped(text: &str) -> String {
 }
 
 /// Sets words; `style` is any further attribute.
-pub(super) fn text(svg: &mut String, (x, y): (f64, f64), anchor: &str, style: &str, words: &str) {
+pub(crate) fn text(svg: &mut String, (x, y): (f64, f64), anchor: &str, style: &str, words: &str) {
     let words = escaped(words);
     let _ = writeln!(
         svg,
@@ -32,7 +32,7 @@ pub(super) fn text(svg: &mut String, (x, y): (f64, f64), anchor: &str, style: &s
 /// About how wide words are, in units of the figure; rather too much than too little.
 ///
 /// The widths of DejaVu Sans by kinds of letters, in shares of its size.
-pub(super) fn width(words: &str, size: f64) -> f64 {
+pub(crate) fn width(words: &str, size: f64) -> f64 {
     let letter = |letter: char| match letter {
         ' ' | '.' | ',' | ':' | ';' | 'i' | 'j' | 'l' | '\'' | '|' => 0.34,
         'f' | 't' | 'r' | '(' | ')' | '-' | '/' => 0.42,
@@ -45,7 +45,7 @@ pub(super) fn width(words: &str, size: f64) -> f64 {
 }
 
 /// Words that fit into the room; where they do not, their middle is left out.
-pub(super) fn fitted(words: &str, size: f64, room: f64) -> String {
+pub(crate) fn fitted(words: &str, size: f64, room: f64) -> String {
     if width(words, size) <= room {
         return words.to_owned();
     }

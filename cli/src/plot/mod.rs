@@ -3,11 +3,11 @@
 //! A [`Panel`] takes a channel's readings as they are judged and keeps no more of them than can be
 //! seen; a [`Figure`] sets panels below each other and writes SVG, or a PNG made from it.
 
-mod axis;
+pub(crate) mod axis;
 mod believed;
 mod drawing;
 mod figure;
-mod lettering;
+pub(crate) mod lettering;
 mod marks;
 mod panel;
 mod png;
@@ -65,30 +65,34 @@ impl Figure {
 
     /// Writes the figure; nothing half-written is left behind.
     pub(crate) fn write(&self, target: &Target) -> Result<(), Failure> {
-        let text = figure::figure(&self.panels, self.units);
-        let (path, bytes) = match target {
-            Target::Svg(path) => (path, text.into_bytes()),
-            Target::Png(path) => (path, png::render(&text)?),
-        };
-        let folder = match path.parent() {
-            Some(folder) if !folder.as_os_str().is_empty() => folder,
-            _ => Path::new("."),
-        };
-        if !folder.is_dir() {
-            let what = format_args!("cannot be written: there is no folder {}", folder.display());
-            return Err(Failure::of_file(
-                path.display(),
-                what,
-                "make it, or name another",
-            ));
-        }
-        let written = temporary(folder)
-            .and_then(|mut file| file.write_all(&bytes).map(|()| file))
-            .and_then(|file| file.persist(path).map_err(|error| error.error));
-        written
-            .map(|_| ())
-            .map_err(|error| Failure::writing(path, &error))
+        write(target, figure::figure(&self.panels, self.units))
     }
+}
+
+/// Writes a drawing as its target says; nothing half-written is left behind.
+pub(crate) fn write(target: &Target, text: String) -> Result<(), Failure> {
+    let (path, bytes) = match target {
+        Target::Svg(path) => (path, text.into_bytes()),
+        Target::Png(path) => (path, png::render(&text)?),
+    };
+    let folder = match path.parent() {
+        Some(folder) if !folder.as_os_str().is_empty() => folder,
+        _ => Path::new("."),
+    };
+    if !folder.is_dir() {
+        let what = format_args!("cannot be written: there is no folder {}", folder.display());
+        return Err(Failure::of_file(
+            path.display(),
+            what,
+            "make it, or name another",
+        ));
+    }
+    let written = temporary(folder)
+        .and_then(|mut file| file.write_all(&bytes).map(|()| file))
+        .and_then(|file| file.persist(path).map_err(|error| error.error));
+    written
+        .map(|_| ())
+        .map_err(|error| Failure::writing(path, &error))
 }
 
 /// A file in a folder that is nobody's yet, with the rights that any new file has.

@@ -1,0 +1,97 @@
+//! What is meant by a call of `tune`.
+
+use inkdwell_config::Quantity;
+use inkdwell_config::display::Units;
+use inkdwell_config::fabric::Fabric;
+use inkdwell_config::ink::Ink;
+use inkdwell_config::problem::suggestion;
+use inkdwell_config::quantity::{CelsiusDifference, MetresPerSecond};
+use inkdwell_config::station::Station;
+
+use super::arguments::TuneArguments;
+use super::what_if;
+use crate::command::library;
+use crate::failure::Failure;
+use crate::plot::Target;
+
+/// A call that can be done, as far as the arguments alone can tell.
+#[derive(Debug)]
+pub(crate) struct Call {
+    pub(crate) ink: Ink,
+    pub(crate) fabric: Fabric,
+    pub(crate) station: Station,
+    pub(crate) rides: Vec<String>,
+    pub(crate) channel: Option<String>,
+    pub(crate) uncertainty: Option<CelsiusDifference>,
+    pub(crate) at: Vec<MetresPerSecond>,
+    pub(crate) json: bool,
+    pub(crate) units: Units,
+    pub(crate) plot: Option<Target>,
+    /// What is predicted for: the same as above unless `--what-if` changes it.
+    pub(crate) imagined: what_if::Setting,
+}
+
+impl Call {
+    /// Understands what was typed.
+    pub(crate) fn new(typed: TuneArguments) -> Result<Call, Failure> {
+        let (shop, known) = library::load(&typed.library)?;
+        let Some(shop) = shop else {
+            return Err(Failure::new(
+                "--shop: tuning needs the station's zones; name the shop file",
+            ));
+        };
+        let ids: Vec<&str> = shop
+            .stations
+            .iter()
+            .map(|station| station.id.as_str())
+            .collect();
+        let station = shop.station(&typed.station).ok_or_else(|| {
+            let remedy = suggestion(&typed.station, &ids);
+            Failure::new(format!(
+                "--station: {:?} is unknown; {remedy}",
+                typed.station
+            ))
+        })?;
+        let unknown = |option: &str, error: String| Failure::new(format!("{option}: {error}"));
+        let ink = known
+            .ink(&typed.ink)
+            .map_err(|error| unknown("--ink", error.to_string()))?;
+        let fabric = known
+            .fabric(&typed.fabric)
+            .map_err(|error| unknown("--fabric", error.to_string()))?;
+        if ink.film.is_none() {
+            return Err(Failure::new(format!(
+                "--ink: {} does not say how thick its film is; add film = \"80 um\" to it",
+                ink.id
+            )));
+        }
+        let uncertainty = typed
+            .uncertainty
+            .as_deref()
+            .map(|text| quantity("--uncertainty", text));
+        let at = typed.at.iter().map(|text| quantity("--at", text));
+        let setting = what_if::Setting {
+            station: station.clone(),
+            ink: ink.clone(),
+            fabric: fabric.clone(),
+        };
+        Ok(Call {
+            imagined: setting.changed(&typed.what_if)?,
+            ink: ink.clone(),
+            fabric: fabric.clone(),
+            station: station.clone(),
+            rides: typed.ride,
+            channel: typed.channel,
+            uncertainty: uncertainty.transpose()?,
+            at: at.collect::<Result<_, _>>()?,
+            json: typed.json,
+            units: library::units(typed.units, Some(&shop)),
+            plot: typed.plot.map(Target::new).transpose()?,
+        })
+    }
+}
+
+pub(super) fn quantity<Q: Quantity>(option: &str, text: &str) -> Result<Q, Failure> {
+    Q::parse(text)
+        .map_err(|error| Failure::new(format!("{option}: {}; {}", error.what, error.remedy)))
+}

@@ -1,0 +1,290 @@
+//! A ride from a trace file: one whole pass with its belt speed.
+
+use std::fs::File;
+use std::io::Read;
+
+use inkdwell_config::Quantity;
+use inkdwell_config::quantity::{Celsius, CelsiusDifference, MetresPerSecond, Seconds};
+use inkdwell_cure::engine::{Engine, EventKind};
+use inkdwell_cure::heat::fit::{Ride, Trip};
+use inkdwell_cure::judged::JudgedPass;
+use inkdwell_cure::plan::{
+    ChannelPlan, DEFAULT_MAX_GAP, DEFAULT_WAKE, PrintLaws, ProbeDoubt, Watch,
+};
+use inkdwell_cure::sensor::tolerance::expanded_uncertainty;
+use inkdwell_cure::sensor::{ThermocoupleType, ToleranceClass, Uncertainty};
+use inkdwell_cure::trace_file::{
+    Cell, Column, ColumnKind, Layout, NoteScanner, Notes, Reader, TraceFileError,
+};
+
+use super::call::Call;
+use crate::failure::Failure;
+
+/// A test ride of a print takes minutes; a larger file is something else.
+const LARGEST: u64 = 256 << 20;
+
+/// A ride file as it is used.
+#[derive(Debug)]
+pub(super) struct RideFile {
+    /// As it was named.
+    pub(super) file: String,
+    /// What the fit takes.
+    pub(super) ride: Ride,
+    /// Its pass.
+    pub(super) pass: JudgedPass,
+}
+
+/// Everything in a trace file.
+struct Trace {
+    notes: Notes,
+    columns: Vec<Column>,
+    /// By column; NaN where a cell was bad.
+    series: Vec<Vec<(f64, f64)>>,
+}
+
+impl RideFile {
+    /// Reads a ride and refuses what a fit cannot use.
+    pub(super) fn read(call: &Call, file: &str) -> Result<RideFile, Failure> {
+        let trace = Trace::read(file)?;
+        if let Some(note) = trace.notes.get("station")
+            && note.value != call.station.id
+        {
+            return Err(Failure::at_line(
+                file,
+                note.line,
+                "station",
+                format_args!("this ride was made on {:?}", note.value),
+                format_args!("name rides of {:?}, or its own station", call.station.id),
+            ));
+        }
+        let film = trace.film(file, call)?;
+        let trip = trace.trip(file, call)?;
+        let uncertainty = trace.uncertainty(file, call, film)?;
+        let pass = trace.pass(file, call, film, uncertainty)?;
+        let cloth = trace
+            .columns
+            .iter()
+            .position(|column| column.kind.is_temperature() && column.name.starts_with("cloth"));
+        let room: Option<Celsius> = note(file, &trace.notes, "room")?;
+        let window = (pass.start.0 - 60.0, pass.end.0 + 60.0);
+        let ride = Ride {
+            trip,
+            film: good(&trace.series[film], window),
+            cloth: cloth
+                .map(|cloth| good(&trace.series[cloth], window))
+                .unwrap_or_default(),
+            room,
+            uncertainty: CelsiusDifference(uncertainty.at(pass.peak.0)),
+        };
+        Ok(RideFile {
+            file: file.to_owned(),
+            ride,
+            pass,
+        })
+    }
+}
+
+/// Readings that can be temperatures, near the pass.
+fn good(series: &[(f64, f64)], window: (f64, f64)) -> Vec<(Seconds, Celsius)> {
+    inkdwell_cure::good_samples(series)
+        .into_iter()
+        .filter(|sample| sample.0 >= window.0 && sample.0 <= window.1)
+        .map(|(time, celsius)| (Seconds(time), Celsius(celsius)))
+        .collect()
+}
+
+fn note<Q: Quantity>(file: &str, notes: &Notes, key: &str) -> Result<Option<Q>, Failure> {
+    let parse = |note: &inkdwell_cure::trace_file::Note| {
+        Q::parse(&note.value)
+            .map_err(|error| Failure::at_line(file, note.line, key, error.what, error.remedy))
+    };
+    notes.get(key).map(parse).transpose()
+}
+
+impl Trace {
+    fn read(file: &str) -> Result<Trace, Failure> {
+        let refused = |error: &std::io::Error| {
+            let what = format_args!("cannot be read ({error})");
+            Failure::of_file(file, what, "check its name and its rights")
+        };
+        let mut bytes = Vec::new();
+        let opened = File::open(file).map_err(|error| refused(&error))?;
+        opened
+            .take(LARGEST + 1)
+            .read_to_end(&mut bytes)
+            .map_err(|error| refused(&error))?;
+        if bytes.len() as u64 > LARGEST {
+            return Err(Failure::of_file(
+                file,
+                "is larger than 256 MB",
+                "cut one ride out of it",
+            ));
+        }
+        let mut scanner = NoteScanner::new();
+        scanner.feed(&bytes);
+        let mut series: Vec<Vec<(f64, f64)>> = Vec::new();
+        let mut take = |time: f64, cells: &[Cell]| {
+            series.resize_with(cells.len(), Vec::new);
+            for (column, cell) in series.iter_mut().zip(cells) {
+                match cell {
+                    Cell::Value(value) => column.push((time, *value)),
+                    Cell::Bad => column.push((time, f64::NAN)),
+                    Cell::Missing => {}
+                }
+            }
+        };
+        let mut reader = Reader::new(Layout::default());
+        let read = reader
+            .feed(&bytes, &mut take)
+            .and_then(|()| reader.finish(&mut take));
+        read.map_err(|error: TraceFileError| match error.line {
+            Some(_) => Failure::new(format!("{file}:{error}")),
+            None => Failure::new(format!("{file}: {error}")),
+        })?;
+        Ok(Trace {
+            notes: scanner.finish(),
+            columns: reader.columns().to_vec(),
+            series,
+        })
+    }
+
+    /// The ride's own channel: the one asked for, else the only one that is no companion.
+    fn film(&self, file: &str, call: &Call) -> Result<usize, Failure> {
+        let rides: Vec<usize> = (0..self.columns.len())
+            .filter(|place| {
+                let column = &self.columns[*place];
+                let companion = column.name.starts_with("cloth") || column.name.starts_with("exit");
+                column.kind.is_temperature() && !companion
+            })
+            .collect();
+        let named = |place: &usize| {
+            let column = &self.columns[*place];
+            call.channel
+                .as_ref()
+                .is_none_or(|name| *name == column.name || *name == column.header)
+        };
+        let names: Vec<&str> = rides
+            .iter()
+            .map(|place| self.columns[*place].header.as_str())
+            .collect();
+        let remedy = format!(
+            "name one of its channels with --channel: {}",
+            names.join(", ")
+        );
+        let wanted: Vec<usize> = rides.iter().copied().filter(named).collect();
+        match wanted.as_slice() {
+            [one] => Ok(*one),
+            [] if rides.is_empty() => Err(Failure::of_file(
+                file,
+                "no channel lies in the ink",
+                "name the ride's column as film_c, with its unit",
+            )),
+            [] => Err(Failure::of_file(file, "has no such ride channel", remedy)),
+            _ => Err(Failure::of_file(file, "has several ride channels", remedy)),
+        }
+    }
+
+    /// The belt's speed: the mean of its signal, else the note.
+    fn trip(&self, file: &str, call: &Call) -> Result<Trip, Failure> {
+        if call.station.kind == inkdwell_config::station::StationKind::FlashUnit {
+            return Err(Failure::of_file(
+                file,
+                "rides under a flash unit are not fitted yet",
+                "tune a belt dryer",
+            ));
+        }
+        let signal = self
+            .columns
+            .iter()
+            .position(|column| matches!(column.kind, ColumnKind::Belt(_)));
+        if let Some(signal) = signal {
+            let speeds: Vec<f64> = self.series[signal]
+                .iter()
+                .map(|s| s.1)
+                .filter(|speed| *speed > 0.0)
+                .collect();
+            if !speeds.is_empty() {
+                let mean = speeds.iter().sum::<f64>() / speeds.len() as f64;
+                return Ok(Trip::Belt(MetresPerSecond(mean)));
+            }
+        }
+        let noted: Option<MetresPerSecond> = note(file, &self.notes, "belt")?;
+        match noted {
+            Some(speed) if speed.0 > 0.0 => Ok(Trip::Belt(speed)),
+            Some(_) => Err(Failure::of_file(
+                file,
+                "the belt stood still",
+                "note its real speed",
+            )),
+            None => Err(Failure::of_file(
+                file,
+                "nothing says how fast the belt ran",
+                "add a note such as \"# belt: 2.6 m/min\"",
+            )),
+        }
+    }
+
+    /// As `judge` has it: the call's, the note's, the probe's, else class 2.
+    fn uncertainty(&self, file: &str, call: &Call, film: usize) -> Result<Uncertainty, Failure> {
+        let noted: Option<CelsiusDifference> = note(file, &self.notes, "uncertainty")?;
+        if let Some(given) = call.uncertainty.or(noted) {
+            return Ok(Uncertainty::constant(given));
+        }
+        let kind = match self.columns[film].kind {
+            ColumnKind::Thermocouple(kind) => kind,
+            _ => ThermocoupleType::K,
+        };
+        Ok(expanded_uncertainty(kind, ToleranceClass::Two).unwrap_or(Uncertainty::ZERO))
+    }
+
+    /// The single pass of the ride, whole.
+    fn pass(
+        &self,
+        file: &str,
+        call: &Call,
+        film: usize,
+        uncertainty: Uncertainty,
+    ) -> Result<JudgedPass, Failure> {
+        let mut engine = Engine::new();
+        let channel = engine.add_channel(ChannelPlan {
+            laws: PrintLaws::new(&call.ink, &call.fabric),
+            watch: Watch::Ride,
+            doubt: ProbeDoubt {
+                uncertainty,
+                assumed: None,
+            },
+            max_gap: call.station.max_gap.unwrap_or(DEFAULT_MAX_GAP),
+            wake: call.station.wake.unwrap_or(DEFAULT_WAKE),
+        });
+        let mut passes = Vec::new();
+        let mut note = |event: inkdwell_cure::engine::Event| {
+            if let EventKind::PassJudged(pass) = event.kind {
+                passes.push(*pass);
+            }
+        };
+        engine.feed_all(channel, &self.series[film], &mut note);
+        engine.finish(&mut note);
+        let wake = call.station.wake.unwrap_or(DEFAULT_WAKE);
+        match passes.len() {
+            1 if passes[0].cut => Err(Failure::of_file(
+                file,
+                "the trace begins or ends inside the pass",
+                "record from before the heat until the print has cooled, and ride again",
+            )),
+            1 => Ok(passes.remove(0)),
+            0 => Err(Failure::of_file(
+                file,
+                format_args!(
+                    "the probe never rose above {} for ten seconds",
+                    call.units.temperature(wake)
+                ),
+                "check that it lay in the ink, and ride again",
+            )),
+            count => Err(Failure::of_file(
+                file,
+                format_args!("holds {count} passes"),
+                "give each ride a file of its own",
+            )),
+        }
+    }
+}
