@@ -15,6 +15,7 @@
 
 pub mod engine;
 mod equivalents_run;
+pub mod exit;
 mod fault_times;
 pub mod heat;
 mod histogram;
