@@ -38,6 +38,7 @@ fn endless(h: f64, below: Below, lasting: f64) -> Oven {
             convection: HeatTransfer(h),
             panel: Celsius(AIR),
             panel_share: Share(0.0),
+            still_air: false,
         }],
         room: Room {
             temperature: Celsius(START),

@@ -22,6 +22,7 @@ fn oven() -> Oven {
         convection: HeatTransfer(h),
         panel: Celsius(panel),
         panel_share: Share(share),
+        still_air: false,
     };
     Oven {
         zones: vec![

@@ -17,6 +17,7 @@ fn oven() -> Oven {
         convection: HeatTransfer(30.0),
         panel: Celsius(panel),
         panel_share: Share(share),
+        still_air: false,
     };
     Oven {
         zones: vec![zone(190.0, 190.0, 0.0), zone(180.0, 420.0, 0.3)],

@@ -47,6 +47,11 @@ impl Curve {
         self.times.iter().map(|time| Seconds(*time))
     }
 
+    /// Temperatures at the knots, in °C.
+    pub(crate) fn knots(&self) -> impl Iterator<Item = f64> {
+        self.celsius.iter().copied()
+    }
+
     /// The temperature at a time: before the first knot the first's, after the last the last's.
     pub fn at(&self, time: Seconds) -> Celsius {
         let after = self.times.partition_point(|knot| *knot <= time.0);
@@ -87,6 +92,35 @@ impl Curve {
             }
         }
         Celsius(peak)
+    }
+
+    /// The time of the hottest knot.
+    pub fn hottest_time(&self) -> Seconds {
+        let hottest = (0..self.times.len())
+            .reduce(|best, knot| {
+                if self.celsius[knot] > self.celsius[best] {
+                    knot
+                } else {
+                    best
+                }
+            })
+            .map_or(f64::NAN, |knot| self.times[knot]);
+        Seconds(hottest)
+    }
+
+    /// The same curve with something added at each knot, smoothly in between.
+    pub(crate) fn corrected(&self, by: &[CelsiusDifference]) -> Curve {
+        let mut curve = self.clone();
+        let last = by.len().saturating_sub(1);
+        for (knot, add) in by.iter().enumerate() {
+            let (before, after) = (knot.saturating_sub(1), (knot + 1).min(last));
+            let span = self.times[after] - self.times[before];
+            curve.celsius[knot] += add.0;
+            if span > 0.0 {
+                curve.slopes[knot] += (by[after].0 - by[before].0) / span;
+            }
+        }
+        curve
     }
 
     /// Points close enough together that straight lines between them are the curve: `parts` to a step.

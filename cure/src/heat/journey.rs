@@ -34,6 +34,8 @@ pub struct Journey {
 
 /// The way begins this far before the heat.
 const RUN_UP: f64 = 0.25;
+/// Spilled heat is past so far outside. (A constant, so that the steps do not depend on the oven's heat.)
+const SPILL: f64 = 0.2;
 /// How fast prints are moved under a flash unit and away, in m/s. Common practice, no source.
 const INDEXING: f64 = 0.8;
 /// Steps after the heat grow by this share.
@@ -46,8 +48,7 @@ impl Journey {
         let length = oven.heated_length().0;
         let mut positions = vec![-RUN_UP];
         let mut position = -RUN_UP;
-        // Spill-over is past this far beyond the exit.
-        let end = length + 3.0 * oven.blur.0;
+        let end = length + SPILL;
         while position < end {
             let half = position + 0.5 * step_at(&edges, length, position) / pace.finer;
             position += step_at(&edges, length, half) / pace.finer;
@@ -69,7 +70,7 @@ impl Journey {
     /// A stay under the lamp of a flash unit, and what follows.
     pub fn under_lamp(oven: &Oven, stay: Seconds, after: Seconds, pace: Pace) -> Journey {
         let half = 0.5 * oven.heated_length().0;
-        let margin = 4.0 * oven.blur.0;
+        let margin = SPILL;
         let way = half + margin;
         let moving = way / INDEXING;
         let count = |steps: f64| (steps * pace.finer).ceil();

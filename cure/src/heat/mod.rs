@@ -12,6 +12,7 @@
 mod blocks;
 mod column;
 pub mod curve;
+pub mod fit;
 pub mod history;
 pub mod journey;
 mod march;

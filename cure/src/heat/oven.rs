@@ -25,6 +25,8 @@ pub struct HeatZone {
     pub panel: Celsius,
     /// How much of what the print sees is panel; the rest is wall at the temperature of the air.
     pub panel_share: Share,
+    /// Whether nobody declares the air: it then is what panel and room make of it.
+    pub still_air: bool,
 }
 
 /// The air outside.
@@ -276,5 +278,6 @@ fn usual(zone: &Zone, room: Celsius) -> HeatZone {
         convection: HeatTransfer(convection),
         panel: zone.panel.unwrap_or(air),
         panel_share: Share(zone.panel.map_or(0.0, |_| 0.6)),
+        still_air: zone.air.is_none(),
     }
 }

@@ -1,0 +1,118 @@
+//! What the model cannot know: the difference between a real print and the best that a one-dimensional
+//! model can do, as a random function with a memory.
+//!
+//! A model that is two degrees too hot near the end of the heat is so for seconds, and at similar speeds
+//! too. Let δ(v, ξ) be that difference at speed v and place ξ along the heat (0 at its begin, 1 at its
+//! end), on the film or on unprinted cloth. It is taken as a Gaussian process (Kennedy and O'Hagan 2001,
+//! J. R. Statist. Soc. B 63) of mean zero and covariance
+//!
+//!   cov = a a′ ρ · exp(−(ξ − ξ′)²/(2 ℓ²)) · exp(−(ln v − ln v′)²/(2 λ²)),
+//!
+//! ρ = 1 on the same channel. Readings then are T_model(z) + δ + noise. With R the covariance of δ + noise
+//! at all bins and R = L Lᵀ, least squares uses L⁻¹ (T_model − T_read), and a prediction becomes
+//!
+//!   T* = T_model* + k*ᵀ R⁻¹ (T_read − T_model),
+//!   var = a*² − k*ᵀ R⁻¹ k* + cᵀ C c,   c = ∂T_model*/∂z − Jᵀ R⁻¹ k*,
+//!
+//! with k* the covariance of δ there with δ at the bins, J = ∂T_model/∂z and C the covariance of z:
+//! where rides were made, the measurement speaks; far from them, the model with its doubt.
+
+use nalgebra::{Cholesky, DMatrix, DVector, Dyn};
+
+/// a on the film and on unprinted cloth, in °C.
+const AMPLITUDE: [f64; 2] = [2.0, 3.0];
+/// By how much more at the begin of the heat.
+const EARLY: f64 = 3.0;
+/// ρ between the two.
+const BETWEEN_CHANNELS: f64 = 0.7;
+/// ℓ, in lengths of the heat.
+const ALONG: f64 = 0.15;
+/// λ, in ln of speed.
+const ACROSS_SPEEDS: f64 = 0.5;
+
+/// Where δ is asked for.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Place {
+    /// ln of the belt's speed (or of one over the stay).
+    pub(crate) haste: f64,
+    /// ξ.
+    pub(crate) along: f64,
+    pub(crate) on_cloth: bool,
+}
+
+impl Place {
+    /// a: largest on the steep way up, least where the heat ends.
+    fn amplitude(&self) -> f64 {
+        let early = (1.0 - self.along).clamp(0.0, 1.0);
+        AMPLITUDE[usize::from(self.on_cloth)] * (1.0 + EARLY * early * early)
+    }
+
+    /// The covariance of δ at two places.
+    fn covariance(&self, other: &Place) -> f64 {
+        let along = (self.along - other.along) / ALONG;
+        let across = (self.haste - other.haste) / ACROSS_SPEEDS;
+        let same = if self.on_cloth == other.on_cloth {
+            1.0
+        } else {
+            BETWEEN_CHANNELS
+        };
+        same * self.amplitude()
+            * other.amplitude()
+            * (-0.5 * (along * along + across * across)).exp()
+    }
+}
+
+/// The places of all bins, with R factored.
+#[derive(Debug, Clone)]
+pub(crate) struct Discrepancy {
+    places: Vec<Place>,
+    /// L.
+    lower: DMatrix<f64>,
+}
+
+/// What the readings say of δ at one place.
+#[derive(Debug, Clone)]
+pub(crate) struct Kriged {
+    /// L⁻¹ k*.
+    pub(crate) weights: DVector<f64>,
+    /// a*² − k*ᵀ R⁻¹ k*.
+    pub(crate) variance: f64,
+}
+
+impl Discrepancy {
+    /// `noise` holds the standard deviation of each bin beside δ, above zero. `None` where the numbers
+    /// leave no covariance to factor.
+    pub(crate) fn new(places: Vec<Place>, noise: &[f64]) -> Option<Discrepancy> {
+        let n = places.len();
+        let mut covariance = DMatrix::from_fn(n, n, |i, j| places[i].covariance(&places[j]));
+        for (i, noise) in noise.iter().enumerate() {
+            covariance[(i, i)] += noise * noise;
+        }
+        let lower = Cholesky::<f64, Dyn>::new(covariance)?.unpack();
+        Some(Discrepancy { places, lower })
+    }
+
+    /// L⁻¹ of a vector over all bins.
+    pub(crate) fn whiten(&self, values: &mut DVector<f64>) {
+        self.lower.solve_lower_triangular_unchecked_mut(values);
+    }
+
+    /// L⁻¹ of many.
+    pub(crate) fn whiten_all(&self, values: &mut DMatrix<f64>) {
+        self.lower.solve_lower_triangular_unchecked_mut(values);
+    }
+
+    /// What is known of δ at a place.
+    pub(crate) fn at(&self, place: &Place) -> Kriged {
+        let mut weights = DVector::from_iterator(
+            self.places.len(),
+            self.places.iter().map(|bin| place.covariance(bin)),
+        );
+        self.whiten(&mut weights);
+        let prior = place.amplitude().powi(2);
+        Kriged {
+            variance: (prior - weights.norm_squared()).max(0.0),
+            weights,
+        }
+    }
+}
