@@ -9,6 +9,7 @@ mod command;
 mod failure;
 mod judge;
 mod plot;
+mod ride_file;
 mod terminal;
 mod tune;
 

@@ -93,6 +93,17 @@ pub enum Reason {
         /// How long the gap lasts that hides the end, where it is not the trace's own.
         gap: Option<Seconds>,
     },
+    /// The exit trace begins or ends while the print passes the probe.
+    ObjectCut,
+    /// The station declares a belt signal, and the trace has none.
+    NoBeltSignal,
+    /// No change of the chamber explains the exit temperature.
+    ExitUnexplained {
+        /// What the exit probe showed of the print.
+        shown: Celsius,
+    },
+    /// The exit probe showed no good sample of the print itself.
+    PrintNotSeen,
     /// A flash that did not reach the gel window.
     UnderFlashed {
         /// The surface peak.
@@ -277,6 +288,26 @@ impl Reason {
                 "the trace ends too soon, inside the pass at {}; record until the print has cooled",
                 units.temperature(*at),
             ),
+            Reason::ObjectCut => {
+                "the exit trace begins or ends while this print passes the probe; record \
+                from before the first print until after the last"
+                    .to_owned()
+            }
+            Reason::NoBeltSignal => {
+                "the station declares a belt signal and the trace has none, so nobody \
+                knows how long this print was in the heat; record the signal, as belt_m_per_min"
+                    .to_owned()
+            }
+            Reason::ExitUnexplained { shown } => format!(
+                "no change of the chamber explains that it left at {}: another garment, a wet one, or a \
+                 probe that looks elsewhere; ride one print to know",
+                units.temperature(*shown)
+            ),
+            Reason::PrintNotSeen => {
+                "the exit probe has no good sample of the print itself; check its lead \
+                and its aim, or ride one print to know"
+                    .to_owned()
+            }
             Reason::UnderFlashed {
                 peak,
                 from,

@@ -2,7 +2,7 @@
 
 use inkdwell_config::display::Units;
 use inkdwell_config::fabric::Harm;
-use inkdwell_config::quantity::{CelsiusDifference, Seconds};
+use inkdwell_config::quantity::{Celsius, CelsiusDifference, Seconds};
 
 use crate::reason::harm_name;
 
@@ -39,6 +39,23 @@ pub enum Remark {
     ClothSilent {
         /// The name of the channel.
         channel: String,
+    },
+    /// The verdict presumes the garment that the reference was ridden with.
+    PresumesGarment,
+    /// The belt's speed is only noted, not measured.
+    BeltOnlyNoted {
+        /// Its expanded uncertainty in per cent.
+        per_cent: f64,
+    },
+    /// Nobody noted how warm the room is.
+    RoomAssumed {
+        /// What is taken.
+        room: Celsius,
+    },
+    /// What the exit probe showed of the print itself.
+    LeftAt {
+        /// That temperature.
+        shown: Celsius,
     },
     /// The trace has gaps, but the verdict stands whatever happened in them.
     GapsWithoutWeight {
@@ -86,6 +103,21 @@ impl Remark {
             Remark::ClothSilent { channel } => format!(
                 "{channel} has no good sample in this pass, so all harms were judged under the ink"
             ),
+            Remark::PresumesGarment => "inferred for the batch's own garment: one half as heavy again can read \
+                hotter at the exit though it peaked cooler; a ride, a scale or a second exit probe further on \
+                would tell"
+                .to_owned(),
+            Remark::BeltOnlyNoted { per_cent } => format!(
+                "the belt's speed is only noted, so it is doubted by {per_cent:.0} %; a belt signal, as \
+                 belt_m_per_min, would prove more prints"
+            ),
+            Remark::RoomAssumed { room } => format!(
+                "nothing notes how warm the room is; {} is taken (add \"# room: 22 C\")",
+                units.temperature(*room)
+            ),
+            Remark::LeftAt { shown } => {
+                format!("the print itself left at {}", units.temperature(*shown))
+            }
             Remark::GapsWithoutWeight { gaps } => format!(
                 "{gaps} {} in the trace; the verdict stands whatever happened there",
                 if *gaps == 1 { "gap" } else { "gaps" }

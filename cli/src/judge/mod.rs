@@ -6,6 +6,7 @@
 
 mod call;
 mod channels;
+mod exit;
 mod file;
 mod input;
 mod json;
@@ -63,14 +64,11 @@ fn judge_all<W: Writer>(
     let mut any_before = false;
     writer.begin(spool)?;
     for named in &call.files {
-        let found = file::judge(
-            call,
-            named,
-            writer,
-            (spool, &mut any_before),
-            figure.as_mut(),
-            progress,
-        )?;
+        let place = (&mut *spool, &mut any_before);
+        let found = match &call.reference {
+            Some(reference) => exit::judge(call, named, reference, writer, place)?,
+            None => file::judge(call, named, writer, place, figure.as_mut(), progress)?,
+        };
         all_good &= found.passes > 0 && found.all_good;
     }
     writer.end(spool)?;

@@ -4,7 +4,6 @@ pub(crate) mod arguments;
 mod call;
 mod figure;
 mod json;
-mod ride_file;
 mod sheet;
 mod what_if;
 
@@ -14,10 +13,10 @@ use inkdwell_cure::tuning::{Declared, Tuning, WindowError, tune};
 
 use crate::Outcome;
 use crate::failure::Failure;
+use crate::ride_file::{RideFile, RideOf};
 use crate::terminal::{Setting, print};
 use arguments::TuneArguments;
 use call::Call;
-use ride_file::RideFile;
 
 /// Everything that is shown.
 struct Answer<'a> {
@@ -30,10 +29,18 @@ struct Answer<'a> {
 
 pub(crate) fn run(typed: TuneArguments) -> Result<Outcome, Failure> {
     let call = Call::new(typed)?;
+    let of = RideOf {
+        ink: &call.ink,
+        fabric: &call.fabric,
+        station: &call.station,
+        channel: call.channel.as_deref(),
+        uncertainty: call.uncertainty,
+        units: call.units,
+    };
     let rides = call
         .rides
         .iter()
-        .map(|file| RideFile::read(&call, file))
+        .map(|file| RideFile::read(&of, file))
         .collect::<Result<Vec<_>, _>>()?;
     let ridden: Vec<Ride> = rides.iter().map(|file| file.ride.clone()).collect();
     let fitted = fit(

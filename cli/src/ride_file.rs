@@ -4,7 +4,11 @@ use std::fs::File;
 use std::io::Read;
 
 use inkdwell_config::Quantity;
+use inkdwell_config::display::Units;
+use inkdwell_config::fabric::Fabric;
+use inkdwell_config::ink::Ink;
 use inkdwell_config::quantity::{Celsius, CelsiusDifference, MetresPerSecond, Seconds};
+use inkdwell_config::station::Station;
 use inkdwell_cure::engine::{Engine, EventKind};
 use inkdwell_cure::heat::fit::{Ride, Trip};
 use inkdwell_cure::judged::JudgedPass;
@@ -17,35 +21,52 @@ use inkdwell_cure::trace_file::{
     Cell, Column, ColumnKind, Layout, NoteScanner, Notes, Reader, TraceFileError,
 };
 
-use super::call::Call;
 use crate::failure::Failure;
 
 /// A test ride of a print takes minutes; a larger file is something else.
 const LARGEST: u64 = 256 << 20;
 
+/// What a ride is of, and how it is read.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct RideOf<'a> {
+    pub(crate) ink: &'a Ink,
+    pub(crate) fabric: &'a Fabric,
+    pub(crate) station: &'a Station,
+    /// The ride's channel, where a file has several.
+    pub(crate) channel: Option<&'a str>,
+    /// The call's uncertainty.
+    pub(crate) uncertainty: Option<CelsiusDifference>,
+    pub(crate) units: Units,
+}
+
 /// A ride file as it is used.
 #[derive(Debug)]
-pub(super) struct RideFile {
+pub(crate) struct RideFile {
     /// As it was named.
-    pub(super) file: String,
+    pub(crate) file: String,
     /// What the fit takes.
-    pub(super) ride: Ride,
+    pub(crate) ride: Ride,
     /// Its pass.
-    pub(super) pass: JudgedPass,
+    pub(crate) pass: JudgedPass,
 }
 
 /// Everything in a trace file.
-struct Trace {
-    notes: Notes,
-    columns: Vec<Column>,
+#[derive(Debug)]
+pub(crate) struct Trace {
+    pub(crate) notes: Notes,
+    pub(crate) columns: Vec<Column>,
     /// By column; NaN where a cell was bad.
-    series: Vec<Vec<(f64, f64)>>,
+    pub(crate) series: Vec<Vec<(f64, f64)>>,
 }
 
 impl RideFile {
     /// Reads a ride and refuses what a fit cannot use.
-    pub(super) fn read(call: &Call, file: &str) -> Result<RideFile, Failure> {
-        let trace = Trace::read(file)?;
+    pub(crate) fn read(call: &RideOf<'_>, file: &str) -> Result<RideFile, Failure> {
+        RideFile::of(call, file, &Trace::read(file)?)
+    }
+
+    /// The same, of a trace that has been read.
+    pub(crate) fn of(call: &RideOf<'_>, file: &str, trace: &Trace) -> Result<RideFile, Failure> {
         if let Some(note) = trace.notes.get("station")
             && note.value != call.station.id
         {
@@ -93,7 +114,11 @@ fn good(series: &[(f64, f64)], window: (f64, f64)) -> Vec<(Seconds, Celsius)> {
         .collect()
 }
 
-fn note<Q: Quantity>(file: &str, notes: &Notes, key: &str) -> Result<Option<Q>, Failure> {
+pub(crate) fn note<Q: Quantity>(
+    file: &str,
+    notes: &Notes,
+    key: &str,
+) -> Result<Option<Q>, Failure> {
     let parse = |note: &inkdwell_cure::trace_file::Note| {
         Q::parse(&note.value)
             .map_err(|error| Failure::at_line(file, note.line, key, error.what, error.remedy))
@@ -102,7 +127,7 @@ fn note<Q: Quantity>(file: &str, notes: &Notes, key: &str) -> Result<Option<Q>, 
 }
 
 impl Trace {
-    fn read(file: &str) -> Result<Trace, Failure> {
+    pub(crate) fn read(file: &str) -> Result<Trace, Failure> {
         let refused = |error: &std::io::Error| {
             let what = format_args!("cannot be read ({error})");
             Failure::of_file(file, what, "check its name and its rights")
@@ -149,7 +174,7 @@ impl Trace {
     }
 
     /// The ride's own channel: the one asked for, else the only one that is no companion.
-    fn film(&self, file: &str, call: &Call) -> Result<usize, Failure> {
+    fn film(&self, file: &str, call: &RideOf<'_>) -> Result<usize, Failure> {
         let rides: Vec<usize> = (0..self.columns.len())
             .filter(|place| {
                 let column = &self.columns[*place];
@@ -160,8 +185,7 @@ impl Trace {
         let named = |place: &usize| {
             let column = &self.columns[*place];
             call.channel
-                .as_ref()
-                .is_none_or(|name| *name == column.name || *name == column.header)
+                .is_none_or(|name| name == column.name || name == column.header)
         };
         let names: Vec<&str> = rides
             .iter()
@@ -185,7 +209,7 @@ impl Trace {
     }
 
     /// The belt's speed: the mean of its signal, else the note.
-    fn trip(&self, file: &str, call: &Call) -> Result<Trip, Failure> {
+    fn trip(&self, file: &str, call: &RideOf<'_>) -> Result<Trip, Failure> {
         if call.station.kind == inkdwell_config::station::StationKind::FlashUnit {
             return Err(Failure::of_file(
                 file,
@@ -225,7 +249,12 @@ impl Trace {
     }
 
     /// As `judge` has it: the call's, the note's, the probe's, else class 2.
-    fn uncertainty(&self, file: &str, call: &Call, film: usize) -> Result<Uncertainty, Failure> {
+    fn uncertainty(
+        &self,
+        file: &str,
+        call: &RideOf<'_>,
+        film: usize,
+    ) -> Result<Uncertainty, Failure> {
         let noted: Option<CelsiusDifference> = note(file, &self.notes, "uncertainty")?;
         if let Some(given) = call.uncertainty.or(noted) {
             return Ok(Uncertainty::constant(given));
@@ -241,13 +270,13 @@ impl Trace {
     fn pass(
         &self,
         file: &str,
-        call: &Call,
+        call: &RideOf<'_>,
         film: usize,
         uncertainty: Uncertainty,
     ) -> Result<JudgedPass, Failure> {
         let mut engine = Engine::new();
         let channel = engine.add_channel(ChannelPlan {
-            laws: PrintLaws::new(&call.ink, &call.fabric),
+            laws: PrintLaws::new(call.ink, call.fabric),
             watch: Watch::Ride,
             doubt: ProbeDoubt {
                 uncertainty,
