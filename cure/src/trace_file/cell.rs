@@ -1,146 +1,111 @@
-//! The cells of a row: numbers, nothing, or text where a number should be.
+//! The cells of a row, and what makes the numbers in them readings.
 
-use super::layout::DecimalMark;
+use inkdwell_config::quantity::Celsius;
 
-/// What a cell holds.
+use super::column::{Column, ColumnKind};
+use super::number::{DecimalMark, Number};
+use crate::sensor::Thermocouple;
+use crate::sieve::{COOLEST_BELIEVED, HOTTEST_BELIEVED};
+
+/// One cell of a row.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Cell {
-    /// A number, in °C, m/s or counts after its column's kind.
+    /// A number, in the unit that the column's kind gives out.
     Value(f64),
-    /// An empty cell: no sample was taken, or nobody asked for the column.
+    /// An empty cell: nothing was sampled.
     Missing,
-    /// Something that is no number, such as OPEN, ERR, `---`, NaN or inf, or millivolts that mean
-    /// no temperature.
+    /// Something that is no number: the sensor said so.
     Bad,
 }
 
-impl Cell {
-    /// The number, if it is one.
-    pub fn value(self) -> Option<f64> {
-        match self {
-            Cell::Value(value) => Some(value),
-            Cell::Missing | Cell::Bad => None,
-        }
-    }
-
-    pub(crate) fn of_number(value: f64) -> Cell {
-        if value.is_finite() {
-            Cell::Value(value)
-        } else {
-            Cell::Bad
-        }
-    }
-
-    /// The cell with its number changed, if it has one.
-    pub(crate) fn map(self, change: impl FnOnce(f64) -> Cell) -> Cell {
-        match self {
-            Cell::Value(value) => change(value),
-            other => other,
-        }
-    }
-}
-
-/// A number at the beginning of `text`, and how many bytes it takes.
-#[inline]
-pub(crate) fn leading_number(text: &[u8]) -> Option<(f64, usize)> {
-    fast_float2::parse_partial::<f64, _>(text).ok()
-}
-
-/// A cell whose number has the other decimal mark: no bad sample, but a wrong choice.
+/// A number whose decimal mark is not the layout's.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(crate) struct OtherMark;
+pub(super) struct OtherMark;
 
-/// The longest text that is tried as a number with a decimal comma; a double needs far less.
-const LONGEST_NUMBER: usize = 64;
-
-/// Reads a trimmed cell.
-pub(crate) fn read(text: &[u8], mark: DecimalMark) -> Result<Cell, OtherMark> {
-    if text.is_empty() {
+/// Reads a cell without the spaces around it, as it is written.
+pub(super) fn read(cell: &[u8], mark: DecimalMark) -> Result<Cell, OtherMark> {
+    if cell.is_empty() {
         return Ok(Cell::Missing);
     }
-    match mark {
-        DecimalMark::Point => match number(text) {
-            Some(value) => Ok(Cell::of_number(value)),
-            None if with_point(text).is_some() => Err(OtherMark),
-            None => Ok(Cell::Bad),
-        },
-        DecimalMark::Comma => match with_point(text) {
-            Some(value) => Ok(Cell::of_number(value)),
-            None if text.contains(&b'.') && number(text).is_some() => Err(OtherMark),
-            None => Ok(number(text).map_or(Cell::Bad, Cell::of_number)),
-        },
+    match mark.read(cell) {
+        Number::Value(value) => Ok(Cell::Value(value)),
+        Number::Text => Ok(Cell::Bad),
+        Number::OtherMark => Err(OtherMark),
     }
 }
 
-fn number(text: &[u8]) -> Option<f64> {
-    fast_float2::parse(text).ok()
+/// How the number of a column becomes what is given out.
+#[derive(Debug, Clone)]
+enum Conversion {
+    Fahrenheit,
+    Factor(f64),
+    Millivolts(Box<Thermocouple>),
 }
 
-/// The number of a text with one comma, read as its decimal mark.
-fn with_point(text: &[u8]) -> Option<f64> {
-    let comma = memchr::memchr(b',', text)?;
-    let mut buffer = [0; LONGEST_NUMBER];
-    let copy = buffer.get_mut(..text.len())?;
-    copy.copy_from_slice(text);
-    *copy.get_mut(comma)? = b'.';
-    let has_point = text.contains(&b'.');
-    number(copy).filter(|_| !has_point)
+/// The conversions of a row.
+#[derive(Debug)]
+pub(super) struct Conversions {
+    /// Columns that are not given out as they are written, the junction before the thermocouples.
+    conversions: Vec<(usize, Conversion)>,
+    junction: Option<usize>,
 }
 
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use proptest::prelude::*;
-
-    fn point(text: &str) -> Result<Cell, OtherMark> {
-        read(text.as_bytes(), DecimalMark::Point)
-    }
-
-    fn comma(text: &str) -> Result<Cell, OtherMark> {
-        read(text.as_bytes(), DecimalMark::Comma)
-    }
-
-    #[test]
-    fn text_is_bad_and_nothing_is_missing() {
-        assert_eq!(point(""), Ok(Cell::Missing));
-        for text in ["OPEN", "ERR", "---", "NaN", "inf", "-Infinity", "1e999", "12 C", "0x10", "1.2.3"] {
-            assert_eq!(point(text), Ok(Cell::Bad), "{text}");
-            assert_eq!(comma(text), Ok(Cell::Bad), "{text}");
-        }
-        for (text, value) in [("12.5", 12.5), ("-0.5", -0.5), ("+3", 3.0), (".5", 0.5), ("5.", 5.0), ("1.5e2", 150.0)] {
-            assert_eq!(point(text), Ok(Cell::Value(value)), "{text}");
+impl Conversions {
+    pub(super) fn new(columns: &[Column], fahrenheit_junction: bool) -> Conversions {
+        let conversion = |column: &Column| match column.kind {
+            ColumnKind::Fahrenheit => Some(Conversion::Fahrenheit),
+            ColumnKind::Junction if fahrenheit_junction => Some(Conversion::Fahrenheit),
+            ColumnKind::Belt(factor) => Some(Conversion::Factor(factor)),
+            ColumnKind::Thermocouple(kind) => {
+                Some(Conversion::Millivolts(Box::new(Thermocouple::new(kind))))
+            }
+            _ => None,
+        };
+        let mut conversions: Vec<_> = columns
+            .iter()
+            .enumerate()
+            .filter_map(|(place, column)| Some((place, conversion(column)?)))
+            .collect();
+        conversions.sort_by_key(|(_, conversion)| matches!(conversion, Conversion::Millivolts(_)));
+        let junction = columns
+            .iter()
+            .position(|column| column.kind == ColumnKind::Junction);
+        Conversions {
+            conversions,
+            junction,
         }
     }
 
-    #[test]
-    fn the_other_decimal_mark_is_told_from_text() {
-        assert_eq!(comma("168,24"), Ok(Cell::Value(168.24)));
-        assert_eq!(comma("-3"), Ok(Cell::Value(-3.0)));
-        assert_eq!(comma("168.24"), Err(OtherMark));
-        assert_eq!(point("168,24"), Err(OtherMark));
-        assert_eq!(point("1.168,24"), Ok(Cell::Bad));
-        assert_eq!(comma("1.168,24"), Ok(Cell::Bad));
-        assert_eq!(comma("1,168,24"), Ok(Cell::Bad));
-    }
-
-    proptest! {
-        /// The reference is the standard library's parser, which rounds correctly.
-        #[test]
-        fn numbers_are_those_of_the_standard_library(text in "[+-]?[0-9]{0,18}\\.?[0-9]{0,18}([eE][+-]?[0-9]{1,3})?") {
-            let expected = match text.parse::<f64>() {
-                _ if text.is_empty() => Cell::Missing,
-                Ok(value) if value.is_finite() => Cell::Value(value),
-                _ => Cell::Bad,
+    /// Turns the numbers of a row into °C, m/s and counts.
+    #[inline]
+    pub(super) fn apply(&self, cells: &mut [Cell]) {
+        for (place, conversion) in &self.conversions {
+            let junction = self
+                .junction
+                .and_then(|junction| cells.get(junction).copied());
+            let Some(cell) = cells.get_mut(*place) else {
+                continue;
             };
-            prop_assert_eq!(point(&text), Ok(expected));
+            let Cell::Value(value) = *cell else { continue };
+            *cell = match conversion {
+                Conversion::Fahrenheit => Cell::Value((value - 32.0) / 1.8),
+                Conversion::Factor(factor) => Cell::Value(value * factor),
+                Conversion::Millivolts(thermocouple) => {
+                    compensated(thermocouple, value, junction.unwrap_or(Cell::Value(0.0)))
+                }
+            };
         }
+    }
+}
 
-        #[test]
-        fn every_number_comes_back_as_it_was_written(value in any::<f64>().prop_filter("finite", |value| value.is_finite())) {
-            let text = value.to_string();
-            prop_assert_eq!(point(&text), Ok(Cell::Value(value)));
-            let (leading, taken) = leading_number(format!("{text},7").as_bytes()).unwrap();
-            prop_assert_eq!((leading, taken), (value, text.len()));
+/// t = E⁻¹(mV + E(junction)); bad where the junction is, and where no temperature gives the voltage.
+fn compensated(thermocouple: &Thermocouple, millivolts: f64, junction: Cell) -> Cell {
+    match junction {
+        Cell::Value(celsius) if (COOLEST_BELIEVED..=HOTTEST_BELIEVED).contains(&celsius) => {
+            thermocouple
+                .compensated(millivolts, Celsius(celsius))
+                .map_or(Cell::Bad, |celsius| Cell::Value(celsius.0))
         }
+        _ => Cell::Bad,
     }
 }

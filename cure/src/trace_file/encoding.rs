@@ -1,15 +1,15 @@
 //! Telling text from what is none, by the first line and the header.
 
 /// What the bytes are instead of text in UTF-8, and what to do.
-pub(crate) struct NotText {
-    pub(crate) what: &'static str,
-    pub(crate) remedy: &'static str,
+pub(super) struct NotText {
+    pub(super) what: &'static str,
+    pub(super) remedy: &'static str,
 }
 
 const NAME_A_CSV: &str = "name a CSV file, saved as UTF-8";
 
 /// Why a line cannot be the beginning of a text file; `None` where it can.
-pub(crate) fn why_not_text(line: &[u8]) -> Option<NotText> {
+pub(super) fn why_not_text(line: &[u8]) -> Option<NotText> {
     let zeros = line.iter().filter(|byte| **byte == 0).count();
     let marked = line.starts_with(&[0xFF, 0xFE]) || line.starts_with(&[0xFE, 0xFF]);
     // Latin text in UTF-16 has a zero in every second byte.
@@ -36,7 +36,7 @@ pub(crate) fn why_not_text(line: &[u8]) -> Option<NotText> {
 
 /// The text of a header line. Other loggers' headers may be in Latin-1, whose degree sign is no
 /// UTF-8; Inkdwell's own are not.
-pub(crate) fn header_text(line: &[u8], foreign: bool) -> Result<String, NotText> {
+pub(super) fn header_text(line: &[u8], foreign: bool) -> Result<String, NotText> {
     if let Some(reason) = why_not_text(line) {
         return Err(reason);
     }
@@ -46,21 +46,24 @@ pub(crate) fn header_text(line: &[u8], foreign: bool) -> Result<String, NotText>
             remedy: "save it with LF or CRLF at the ends of its lines",
         });
     }
+    if line
+        .iter()
+        .any(|byte| byte.is_ascii_control() && *byte != b'\t')
+    {
+        return Err(NotText {
+            what: "the header holds control characters, so that this is no text",
+            remedy: NAME_A_CSV,
+        });
+    }
     match std::str::from_utf8(line) {
         Ok(text) => Ok(text.to_owned()),
-        // Latin-1 is the first 256 characters of Unicode; its control characters mean junk.
-        Err(_) if foreign && !line.iter().any(|byte| is_control(*byte)) => {
-            Ok(line.iter().copied().map(char::from).collect())
-        }
+        // Latin-1 is the first 256 characters of Unicode.
+        Err(_) if foreign => Ok(line.iter().copied().map(char::from).collect()),
         Err(_) => Err(NotText {
             what: "the header is no text in UTF-8",
             remedy: NAME_A_CSV,
         }),
     }
-}
-
-fn is_control(byte: u8) -> bool {
-    char::from(byte).is_control() && byte != b'\t'
 }
 
 #[cfg(test)]
@@ -74,14 +77,8 @@ mod tests {
     /// Byte order marks: The Unicode Standard, section 23.8. Zip: APPNOTE, local file header.
     #[test]
     fn foreign_encodings_are_told_by_their_marks_and_zeros() {
-        let little: Vec<u8> = "time_s,film_c"
-            .bytes()
-            .flat_map(|byte| [byte, 0])
-            .collect();
-        let big: Vec<u8> = "time_s,film_c"
-            .bytes()
-            .flat_map(|byte| [0, byte])
-            .collect();
+        let little: Vec<u8> = "time_s,film_c".bytes().flat_map(|byte| [byte, 0]).collect();
+        let big: Vec<u8> = "time_s,film_c".bytes().flat_map(|byte| [0, byte]).collect();
         assert!(what(&little).contains("UTF-16"));
         assert!(what(&big).contains("UTF-16"));
         assert!(what(b"\xFF\xFEt").contains("UTF-16"));

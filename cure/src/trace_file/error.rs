@@ -1,18 +1,17 @@
 //! What is wrong in a trace file: line, field, and what to do about it.
 
-use inkdwell_config::problem::Problem;
 use thiserror::Error;
 
 /// Texts of a file are quoted up to this many characters.
 const LONGEST_QUOTE: usize = 40;
 
-/// Why a trace file cannot be read. The file's name is added by whoever opened it.
+/// Why a trace file is refused. The file's name is added by whoever opened it.
 #[derive(Debug, Clone, PartialEq, Eq, Error)]
-#[error("line {line}: {}{what}; {remedy}", field_prefix(.field.as_deref()))]
+#[error("{}{what}; {remedy}", place(*.line, .field.as_deref()))]
 pub struct TraceFileError {
-    /// The line, from 1.
-    pub line: u64,
-    /// The column's name, where it is one in particular.
+    /// The line, from 1; `None` where it is the whole file.
+    pub line: Option<u64>,
+    /// The column's whole name.
     pub field: Option<String>,
     /// What is wrong.
     pub what: String,
@@ -21,47 +20,29 @@ pub struct TraceFileError {
 }
 
 impl TraceFileError {
-    /// An error of a whole line.
-    pub fn of_line(line: u64, what: impl Into<String>, remedy: impl Into<String>) -> Self {
-        Self {
-            line,
-            field: None,
+    pub(crate) fn at(
+        line: u64,
+        field: Option<&str>,
+        what: impl Into<String>,
+        remedy: impl Into<String>,
+    ) -> TraceFileError {
+        TraceFileError {
+            line: Some(line),
+            field: field.map(shortened),
             what: what.into(),
             remedy: remedy.into(),
         }
     }
-
-    /// An error in a column.
-    pub fn of_field(
-        line: u64,
-        field: &str,
-        what: impl Into<String>,
-        remedy: impl Into<String>,
-    ) -> Self {
-        Self {
-            field: Some(shortened(field)),
-            ..Self::of_line(line, what, remedy)
-        }
-    }
-
-    /// The same as a problem of a named file.
-    pub fn into_problem(self, file: &str) -> Problem {
-        Problem {
-            file: file.to_owned(),
-            line: Some(self.line),
-            key: self.field.unwrap_or_default(),
-            what: self.what,
-            remedy: self.remedy,
-        }
-    }
 }
 
-fn field_prefix(field: Option<&str>) -> String {
-    field.map_or_else(String::new, |field| format!("{field}: "))
+fn place(line: Option<u64>, field: Option<&str>) -> String {
+    let line = line.map(|line| format!("{line}: "));
+    let field = field.map(|field| format!("{field}: "));
+    line.unwrap_or_default() + &field.unwrap_or_default()
 }
 
 /// A text fit for one line of a message: no control characters, and not long.
-fn shortened(text: &str) -> String {
+pub(super) fn shortened(text: &str) -> String {
     let mut letters = text.chars().map(|letter| {
         if letter.is_control() {
             char::REPLACEMENT_CHARACTER
@@ -77,7 +58,7 @@ fn shortened(text: &str) -> String {
 }
 
 /// A text of a file as messages quote it.
-pub(crate) fn quoted(text: &[u8]) -> String {
+pub(super) fn quoted(text: &[u8]) -> String {
     // Four bytes are the longest character, and one more tells that there is more.
     let text = text.get(..4 * LONGEST_QUOTE + 4).unwrap_or(text);
     format!("\"{}\"", shortened(&String::from_utf8_lossy(text)))
@@ -97,15 +78,12 @@ mod tests {
     }
 
     #[test]
-    fn an_error_is_a_sentence_with_line_and_field() {
-        let error = TraceFileError::of_field(3, "time_s", "\"later\" is no time", "write seconds");
-        assert_eq!(
-            error.to_string(),
-            "line 3: time_s: \"later\" is no time; write seconds"
-        );
-        assert_eq!(
-            error.into_problem("a.csv").to_string(),
-            "a.csv:3: time_s: \"later\" is no time; write seconds"
-        );
+    fn an_error_begins_with_line_and_field() {
+        let mut error = TraceFileError::at(3, Some("time_s"), "it goes back", "sort the rows");
+        assert_eq!(error.to_string(), "3: time_s: it goes back; sort the rows");
+        error.field = None;
+        assert_eq!(error.to_string(), "3: it goes back; sort the rows");
+        error.line = None;
+        assert_eq!(error.to_string(), "it goes back; sort the rows");
     }
 }

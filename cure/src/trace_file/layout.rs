@@ -21,7 +21,8 @@ pub enum TimeForm {
 /// Which column is the time.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct TimeColumn {
-    /// Its header, or its number from 1 where there is no header.
+    /// Its header or its number from 1; two of them joined by `+` where date and time of day stand
+    /// apart, which a pattern then reads with a space between them.
     pub header: String,
     /// What it holds.
     pub form: TimeForm,
@@ -30,7 +31,7 @@ pub struct TimeColumn {
 /// A column that is a temperature.
 #[derive(Debug, Clone, PartialEq)]
 pub struct TemperatureColumn {
-    /// Its header, or its number from 1 where there is no header.
+    /// Its header or its number from 1.
     pub header: String,
     /// The name of the channel.
     pub name: String,

@@ -26,59 +26,31 @@
 //! # Ok::<(), inkdwell_cure::trace_file::TraceFileError>(())
 //! ```
 
+mod cell;
 mod column;
+mod encoding;
+mod error;
 mod header;
 mod layout;
 mod notes;
+mod number;
 mod reader;
+mod rows;
+mod split;
 mod time;
+mod time_pattern;
 
-use std::fmt;
-
+pub use cell::Cell;
 pub use column::{Column, ColumnKind};
+pub use error::TraceFileError;
 pub use layout::{Layout, TemperatureColumn, TimeColumn, TimeForm};
 pub use notes::{Note, NoteScanner, Notes};
-pub use reader::{Cell, Reader};
+pub use reader::Reader;
 
-/// Why a trace file is refused.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct TraceFileError {
-    /// The line, from 1; `None` where it is the whole file.
-    pub line: Option<u64>,
-    /// The column's whole name.
-    pub field: Option<String>,
-    /// What is wrong.
-    pub what: String,
-    /// What to do.
-    pub remedy: String,
-}
+/// A longer line is no row of a trace.
+const LONGEST_LINE: usize = 1 << 20;
 
-impl TraceFileError {
-    pub(crate) fn at(
-        line: u64,
-        field: Option<&str>,
-        what: impl Into<String>,
-        remedy: impl Into<String>,
-    ) -> TraceFileError {
-        TraceFileError {
-            line: Some(line),
-            field: field.map(str::to_owned),
-            what: what.into(),
-            remedy: remedy.into(),
-        }
-    }
-}
-
-impl fmt::Display for TraceFileError {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        if let Some(line) = self.line {
-            write!(f, "{line}: ")?;
-        }
-        if let Some(field) = &self.field {
-            write!(f, "{field}: ")?;
-        }
-        write!(f, "{}; {}", self.what, self.remedy)
-    }
-}
-
-impl std::error::Error for TraceFileError {}
+#[cfg(test)]
+mod properties;
+#[cfg(test)]
+mod tests;

@@ -12,8 +12,10 @@ const KEYS: [&str; 7] = [
     "uncertainty",
     "started",
 ];
-/// A note that is longer is none.
+/// A note that is longer is cut.
 const LONGEST: usize = 4096;
+/// Some programs begin a file with it.
+const UTF_8_MARK: [u8; 3] = [0xEF, 0xBB, 0xBF];
 
 /// The value of a note and where it stands.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -60,8 +62,8 @@ pub struct NoteScanner {
     at_start: bool,
     /// A note that a chunk has cut.
     open: Option<Vec<u8>>,
-    /// How many bytes have been seen: a mark of UTF-8 before the first note is passed over.
-    seen: u64,
+    /// How many bytes of the mark of UTF-8 have been seen; `None` once the file's text has begun.
+    mark: Option<usize>,
 }
 
 impl Default for NoteScanner {
@@ -71,7 +73,7 @@ impl Default for NoteScanner {
             line: 1,
             at_start: true,
             open: None,
-            seen: 0,
+            mark: Some(0),
         }
     }
 }
@@ -84,10 +86,14 @@ impl NoteScanner {
 
     /// Takes the next bytes.
     pub fn feed(&mut self, mut bytes: &[u8]) {
-        if self.seen == 0 {
-            bytes = bytes.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(bytes);
+        while let (Some(seen), Some((first, rest))) = (self.mark, bytes.split_first()) {
+            if UTF_8_MARK.get(seen) != Some(first) {
+                self.mark = None;
+                break;
+            }
+            self.mark = Some(seen + 1);
+            bytes = rest;
         }
-        self.seen += bytes.len() as u64;
         while !bytes.is_empty() {
             bytes = match self.open.take() {
                 Some(open) => self.go_on(open, bytes),

@@ -1,21 +1,23 @@
 //! Reading the time column.
 
-use chrono::{DateTime, NaiveDate, NaiveDateTime, NaiveTime, Timelike};
+use chrono::NaiveDate;
 
 use super::layout::TimeForm;
+use super::number::{self, DecimalMark, Number};
+use super::time_pattern::Pattern;
 
-const SECOND: i64 = 1_000_000_000;
-const DAY: i64 = 86_400 * SECOND;
+pub(super) const SECOND: i64 = 1_000_000_000;
 
 /// Reads times of one form; keeps what makes the next one cheap.
-#[derive(Debug, Clone)]
+#[derive(Debug)]
 pub(super) struct TimeParser {
     form: TimeForm,
-    decimal_comma: bool,
+    mark: DecimalMark,
+    /// How many seconds a number is worth.
+    factor: f64,
     /// `YYYY-MM-DDTHH:MM` of the last RFC 3339 time and what it is worth in ns, the zone aside.
-    minute: ([u8; 16], i64),
-    /// The last time of a pattern without date, and how many midnights have passed.
-    clock: Option<(i64, i64)>,
+    minute: Option<([u8; 16], i64)>,
+    pattern: Option<Pattern>,
 }
 
 /// A time as read: seconds, or nanoseconds since some fixed instant.
@@ -27,25 +29,49 @@ pub(super) enum Instant {
 
 impl Instant {
     /// Seconds from an earlier time of the same file.
+    #[inline]
     pub(super) fn since(self, first: Instant) -> f64 {
         match (self, first) {
             (Instant::Seconds(now), Instant::Seconds(then)) => now - then,
             (Instant::Nanoseconds(now), Instant::Nanoseconds(then)) => {
-                let nanoseconds = now.wrapping_sub(then);
-                (nanoseconds / SECOND) as f64 + (nanoseconds % SECOND) as f64 / SECOND as f64
+                match now.checked_sub(then) {
+                    // Whole seconds and the rest apart are exact; centuries need no nanoseconds.
+                    Some(between) => {
+                        (between / SECOND) as f64 + (between % SECOND) as f64 / SECOND as f64
+                    }
+                    None => (now as f64 - then as f64) / SECOND as f64,
+                }
             }
             _ => f64::NAN,
         }
     }
 }
 
+/// The pattern of a form, if it is one that no time could be read with.
+pub(super) fn unreadable_pattern(form: &TimeForm) -> Option<&str> {
+    match form {
+        TimeForm::Pattern(pattern) if Pattern::new(pattern).is_none() => Some(pattern),
+        _ => None,
+    }
+}
+
 impl TimeParser {
-    pub(super) fn new(form: TimeForm, decimal_comma: bool) -> TimeParser {
+    pub(super) fn new(form: TimeForm, mark: DecimalMark) -> TimeParser {
+        let factor = match &form {
+            TimeForm::Milliseconds => 1e-3,
+            TimeForm::Minutes => 60.0,
+            _ => 1.0,
+        };
+        let pattern = match &form {
+            TimeForm::Pattern(pattern) => Pattern::new(pattern),
+            _ => None,
+        };
         TimeParser {
             form,
-            decimal_comma,
-            minute: ([0; 16], 0),
-            clock: None,
+            mark,
+            factor,
+            minute: None,
+            pattern,
         }
     }
 
@@ -60,65 +86,75 @@ impl TimeParser {
         }
     }
 
-    #[inline]
+    /// Whether its nanoseconds count from 1970-01-01T00:00:00Z.
+    pub(super) fn is_absolute(&self) -> bool {
+        let pattern = self.pattern.as_ref();
+        self.form == TimeForm::Rfc3339 || pattern.is_some_and(Pattern::is_absolute)
+    }
+
+    /// Whether times can be read where a row begins, before it is taken apart.
+    pub(super) fn is_plain(&self) -> bool {
+        self.pattern.is_none()
+    }
+
+    /// Reads a whole cell.
     pub(super) fn parse(&mut self, cell: &[u8]) -> Option<Instant> {
-        let factor = match &self.form {
-            TimeForm::Seconds => 1.0,
-            TimeForm::Milliseconds => 1e-3,
-            TimeForm::Minutes => 60.0,
-            TimeForm::Rfc3339 => return self.rfc3339(cell).map(Instant::Nanoseconds),
-            TimeForm::Pattern(_) => return self.pattern(cell).map(Instant::Nanoseconds),
-        };
-        let number = super::reader::number(cell, self.decimal_comma)?;
-        number
-            .is_finite()
-            .then_some(Instant::Seconds(number * factor))
+        match &self.form {
+            TimeForm::Rfc3339 => {
+                let (instant, taken) = self.rfc3339(cell)?;
+                (taken == cell.len()).then_some(Instant::Nanoseconds(instant))
+            }
+            TimeForm::Pattern(_) => {
+                let text = std::str::from_utf8(cell).ok()?;
+                self.pattern.as_mut()?.read(text).map(Instant::Nanoseconds)
+            }
+            _ => match self.mark.read(cell) {
+                Number::Value(number) => Some(Instant::Seconds(number * self.factor)),
+                _ => None,
+            },
+        }
     }
 
-    fn rfc3339(&mut self, cell: &[u8]) -> Option<i64> {
-        let minute = cell.get(..16)?;
-        if minute != self.minute.0 {
-            self.minute = (minute.try_into().ok()?, start_of_minute(minute)?);
+    /// Reads the time at the beginning of `text`, and says how many bytes it takes.
+    #[inline]
+    pub(super) fn leading(&mut self, text: &[u8]) -> Option<(Instant, usize)> {
+        if self.form == TimeForm::Rfc3339 {
+            let (instant, taken) = self.rfc3339(text)?;
+            return Some((Instant::Nanoseconds(instant), taken));
         }
-        let (&[b':', tens, ones], rest) = cell.get(16..)?.split_first_chunk::<3>()? else {
+        let (number, taken) = number::leading(text, self.mark.byte())?;
+        Some((Instant::Seconds(number * self.factor), taken))
+    }
+
+    #[inline]
+    fn rfc3339(&mut self, text: &[u8]) -> Option<(i64, usize)> {
+        let (minute, rest) = text.split_first_chunk::<16>()?;
+        let start = match &self.minute {
+            Some((known, start)) if known == minute => *start,
+            _ => {
+                let start = start_of_minute(minute)?;
+                self.minute = Some((*minute, start));
+                start
+            }
+        };
+        let (&[b':', tens, ones], rest) = rest.split_first_chunk::<3>()? else {
             return None;
         };
+        // A leap second is the sixtieth.
         let seconds = digit(tens)? * 10 + digit(ones)?;
-        let (fraction, zone) = fraction(rest)?;
-        if seconds > 60 {
-            return None;
-        }
-        Some(self.minute.1 + seconds * SECOND + fraction - offset(zone)?)
-    }
-
-    fn pattern(&mut self, cell: &[u8]) -> Option<i64> {
-        let TimeForm::Pattern(pattern) = &self.form else {
-            return None;
-        };
-        let text = std::str::from_utf8(cell).ok()?;
-        if let Ok(zoned) = DateTime::parse_from_str(text, pattern) {
-            return zoned.timestamp_nanos_opt();
-        }
-        if let Ok(local) = NaiveDateTime::parse_from_str(text, pattern) {
-            return local.and_utc().timestamp_nanos_opt();
-        }
-        let clock = NaiveTime::parse_from_str(text, pattern).ok()?;
-        let now =
-            i64::from(clock.num_seconds_from_midnight()) * SECOND + i64::from(clock.nanosecond());
-        let midnights = match self.clock {
-            Some((last, midnights)) if now < last - DAY / 2 => midnights + 1,
-            Some((_, midnights)) => midnights,
-            None => 0,
-        };
-        self.clock = Some((now, midnights));
-        Some(midnights * DAY + now)
+        let (fraction, rest) = fraction(rest)?;
+        let (offset, rest) = offset(rest)?;
+        let instant = start.checked_add(seconds * SECOND + fraction - offset)?;
+        (seconds <= 60).then_some((instant, text.len() - rest.len()))
     }
 }
 
+#[inline]
 fn digit(byte: u8) -> Option<i64> {
     byte.is_ascii_digit().then(|| i64::from(byte - b'0'))
 }
 
+#[inline]
 fn digits(bytes: &[u8]) -> Option<i64> {
     bytes
         .iter()
@@ -126,45 +162,62 @@ fn digits(bytes: &[u8]) -> Option<i64> {
 }
 
 /// The start of `YYYY-MM-DDTHH:MM` in ns since 1970, its zone aside.
-fn start_of_minute(text: &[u8]) -> Option<i64> {
-    let marks = [(4, b"-"), (7, b"-"), (13, b":")];
-    let marked = marks.iter().all(|(at, mark)| text[*at] == mark[0]);
-    if !marked || !matches!(text[10], b'T' | b't' | b' ') {
+fn start_of_minute(text: &[u8; 16]) -> Option<i64> {
+    let [
+        y0,
+        y1,
+        y2,
+        y3,
+        b'-',
+        m0,
+        m1,
+        b'-',
+        d0,
+        d1,
+        mark,
+        h0,
+        h1,
+        b':',
+        n0,
+        n1,
+    ] = *text
+    else {
+        return None;
+    };
+    if !matches!(mark, b'T' | b't' | b' ') {
         return None;
     }
-    let (year, month, day) = (
-        digits(&text[..4])?,
-        digits(&text[5..7])?,
-        digits(&text[8..10])?,
-    );
-    let date = NaiveDate::from_ymd_opt(year as i32, month as u32, day as u32)?;
-    let (hour, minute) = (digits(&text[11..13])?, digits(&text[14..16])?);
-    date.and_hms_opt(hour as u32, minute as u32, 0)?
+    let number = |bytes: &[u8]| digits(bytes).and_then(|number| u32::try_from(number).ok());
+    let year = number(&[y0, y1, y2, y3]).and_then(|year| i32::try_from(year).ok())?;
+    let date = NaiveDate::from_ymd_opt(year, number(&[m0, m1])?, number(&[d0, d1])?)?;
+    date.and_hms_opt(number(&[h0, h1])?, number(&[n0, n1])?, 0)?
         .and_utc()
         .timestamp_nanos_opt()
 }
 
 /// The nanoseconds of `.123…`, if there are any, and what follows.
-fn fraction(rest: &[u8]) -> Option<(i64, &[u8])> {
-    let Some((b'.' | b',', rest)) = rest.split_first() else {
-        return Some((0, rest));
+#[inline]
+fn fraction(text: &[u8]) -> Option<(i64, &[u8])> {
+    let Some((b'.', rest)) = text.split_first() else {
+        return Some((0, text));
     };
     let count = rest.iter().take_while(|byte| byte.is_ascii_digit()).count();
-    let kept = &rest[..count.min(9)];
-    let scale = 10_i64.pow(9 - kept.len() as u32);
-    (count > 0).then_some(())?;
-    Some((digits(kept)? * scale, &rest[count..]))
+    let (all, rest) = rest.split_at_checked(count)?;
+    let kept = all.get(..9).unwrap_or(all);
+    let missing = 9 - u32::try_from(kept.len()).ok()?;
+    (count > 0).then_some((digits(kept)? * 10_i64.pow(missing), rest))
 }
 
-/// The zone's offset in ns.
-fn offset(zone: &[u8]) -> Option<i64> {
-    match zone {
-        [b'Z' | b'z'] => Some(0),
-        [sign @ (b'+' | b'-'), a, b, b':', c, d] => {
+/// The zone's offset in ns, and what follows.
+#[inline]
+fn offset(text: &[u8]) -> Option<(i64, &[u8])> {
+    match text {
+        [b'Z' | b'z', rest @ ..] => Some((0, rest)),
+        [sign @ (b'+' | b'-'), a, b, b':', c, d, rest @ ..] => {
             let (hours, minutes) = (digits(&[*a, *b])?, digits(&[*c, *d])?);
-            (hours < 24 && minutes < 60).then_some(())?;
             let size = (hours * 3600 + minutes * 60) * SECOND;
-            Some(if *sign == b'-' { -size } else { size })
+            let offset = if *sign == b'-' { -size } else { size };
+            (hours < 24 && minutes < 60).then_some((offset, rest))
         }
         _ => None,
     }
@@ -173,10 +226,15 @@ fn offset(zone: &[u8]) -> Option<i64> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use chrono::DateTime;
     use proptest::prelude::*;
 
     fn nanoseconds(text: &str) -> Option<i64> {
-        TimeParser::new(TimeForm::Rfc3339, false).rfc3339(text.as_bytes())
+        let mut parser = TimeParser::new(TimeForm::Rfc3339, DecimalMark::new(false));
+        match parser.parse(text.as_bytes())? {
+            Instant::Nanoseconds(nanoseconds) => Some(nanoseconds),
+            Instant::Seconds(_) => None,
+        }
     }
 
     /// Examples of RFC 3339, section 5.8.
@@ -203,23 +261,18 @@ mod tests {
             "1985-04-12",
             "1985-13-12T23:20:50Z",
             "1985-04-12T23:20:50",
+            "1985-04-12T23:20:50,5Z",
+            "1985-04-12T23:20:50.Z",
+            "1985-04-12T23:20:61Z",
+            "1985-04-12T23:20:50Zulu",
+            "1985-04-12T24:20:50Z",
+            "1985-04-12T23:20:50+24:00",
+            "0001-01-01T00:00:00Z",
+            "\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0:50Z",
             "x",
         ] {
             assert_eq!(nanoseconds(text), None, "{text}");
         }
-    }
-
-    #[test]
-    fn a_clock_without_date_goes_on_over_midnight() {
-        let mut parser = TimeParser::new(TimeForm::Pattern("%H:%M:%S%.f".into()), false);
-        let first = parser.parse(b"23:59:59.5").unwrap();
-        assert_eq!(parser.parse(b"00:00:01").unwrap().since(first), 1.5);
-        let mut parser = TimeParser::new(TimeForm::Pattern("%d.%m.%Y %H:%M:%S".into()), false);
-        let first = parser.parse(b"28.02.2026 23:59:59").unwrap();
-        assert_eq!(
-            parser.parse(b"01.03.2026 00:00:01").unwrap().since(first),
-            2.0
-        );
     }
 
     proptest! {
