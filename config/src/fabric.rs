@@ -1,8 +1,9 @@
 //! Fabrics: what each can take.
 
+use crate::display::Units;
 use crate::ink::read_id;
 use crate::law::Law;
-use crate::quantity::{KilogramsPerSquareMetre, Share};
+use crate::quantity::{KilogramsPerSquareMetre, Seconds, Share};
 use crate::reading::{Node, TableReader};
 
 /// A way in which heat harms a fabric.
@@ -54,8 +55,9 @@ const HARMS: [(&str, Harm); 4] = [
     ("melt", Harm::Melt),
 ];
 
-/// A harm law that is quicker than this where it begins leaves much uncounted below.
-const SLOW_ENOUGH: f64 = 300.0;
+/// A harm law that is quicker than this where it begins leaves much uncounted below: five minutes, longer
+/// than any print stays hot.
+const SLOW_ENOUGH: Seconds = Seconds(300.0);
 
 impl Harm {
     /// The word that files and contracts use.
@@ -75,7 +77,7 @@ impl Fabric {
         let id = table
             .required("id", "\"cotton-jersey\"")
             .and_then(|node| read_id(&node));
-        let name = table.optional("name").and_then(|node| node.text());
+        let name = table.optional("name").and_then(|node| node.words());
         let mass = table
             .required("mass", "\"180 g/m2\"")
             .and_then(|node| node.quantity());
@@ -88,7 +90,7 @@ impl Fabric {
             .required("harms", example)
             .and_then(|node| read_harms(&node));
         let source = table.required("source", "\"where the numbers come from\"");
-        let source = source.and_then(|node| node.text());
+        let source = source.and_then(|node| node.words());
         table.finish();
         let id = id?;
         Some(Fabric {
@@ -104,21 +106,29 @@ impl Fabric {
 }
 
 fn read_harms(node: &Node<'_>) -> Option<Vec<HarmLimit>> {
-    let read: Vec<Option<HarmLimit>> = node.elements()?.iter().map(read_limit).collect();
+    let elements = node.elements()?;
+    let limits: Vec<Option<HarmLimit>> = elements.iter().map(read_limit).collect();
     let mut seen = Vec::new();
-    for (number, element) in node.elements()?.iter().enumerate() {
-        if let Some(limit) = &read[number] {
-            if seen.contains(&limit.harm) {
-                element.report(
-                    format!("{} is declared twice", limit.harm.name()),
-                    "keep one law for each harm",
-                );
-                return None;
-            }
-            seen.push(limit.harm);
+    let mut sound = true;
+    for (element, limit) in elements.iter().zip(&limits) {
+        let Some(limit) = limit else { continue };
+        if seen.contains(&limit.harm) {
+            element.report(
+                format!("{} is declared twice", limit.harm.name()),
+                "keep one law for each harm",
+            );
+            sound = false;
         }
+        seen.push(limit.harm);
     }
-    read.into_iter().collect()
+    if elements.is_empty() {
+        node.warn(
+            "names no harm, so that no print on this fabric is ever found overheated",
+            "declare what the fabric can take, if it is known",
+        );
+    }
+    let limits = limits.into_iter().collect::<Option<Vec<_>>>()?;
+    sound.then_some(limits)
 }
 
 fn read_limit(node: &Node<'_>) -> Option<HarmLimit> {
@@ -128,15 +138,23 @@ fn read_limit(node: &Node<'_>) -> Option<HarmLimit> {
         .and_then(|node| node.choice(&HARMS));
     let law = Law::read(&table);
     table.finish();
-    if let Some(law @ Law::Equivalents { .. }) = &law {
+    if let Some(law) = &law {
         let (at, time) = law.coolest();
-        if time.0 < SLOW_ENOUGH {
+        if time.0 < SLOW_ENOUGH.0 {
+            let units = Units::Metric;
+            let remedy = match law {
+                Law::Hold { .. } => {
+                    "use law = \"equivalents\", with a cooler point of five minutes or more"
+                }
+                Law::Equivalents { .. } => "add a cooler point of five minutes or more",
+            };
             node.warn(
                 format!(
-                    "begins at {:.0} C with {:.0} s, and nothing below counts",
-                    at.0, time.0
+                    "at {} the limit is reached in {} s already, and nothing cooler counts",
+                    units.temperature(at),
+                    time.0
                 ),
-                "add a cooler point of five minutes or more",
+                remedy,
             );
         }
     }

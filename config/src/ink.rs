@@ -1,6 +1,7 @@
 //! Inks: what each needs to be cured.
 
 use crate::law::Law;
+use crate::problem::quoted;
 use crate::quantity::{Celsius, Metres, Seconds, Share};
 use crate::reading::{Node, TableReader};
 
@@ -76,11 +77,10 @@ impl Family {
 impl Ink {
     /// Reads one `[[ink]]`.
     pub(crate) fn read(table: &TableReader<'_>) -> Option<Ink> {
-        let text = |key, example| table.required(key, example).and_then(|node| node.text());
         let id = table
             .required("id", "\"plastisol-red\"")
             .and_then(|node| read_id(&node));
-        let name = table.optional("name").and_then(|node| node.text());
+        let name = table.optional("name").and_then(|node| node.words());
         let family = table
             .required("family", "\"plastisol\"")
             .and_then(|node| node.choice(&FAMILIES));
@@ -95,11 +95,15 @@ impl Ink {
         let film = table.optional("film").and_then(|node| read_film(&node));
         let water = table.optional("water").and_then(|node| node.quantity());
         let gel = table.optional("gel").and_then(|node| read_gel(&node));
-        let pot_life = table.optional("pot_life").and_then(|node| node.quantity());
+        let pot_life = table
+            .optional("pot_life")
+            .and_then(|node| node.above_zero());
         let needs_exhaust = table
             .optional("needs_exhaust")
             .and_then(|node| node.truth());
-        let source = text("source", "\"where the numbers come from\"");
+        let source = table
+            .required("source", "\"where the numbers come from\"")
+            .and_then(|node| node.words());
         table.finish();
         let id = id?;
         Some(Ink {
@@ -124,7 +128,7 @@ pub(crate) fn read_id(node: &Node<'_>) -> Option<String> {
     let fits = |letter: char| letter.is_alphanumeric() || matches!(letter, '-' | '_' | '.');
     if id.is_empty() || id.len() > 64 || !id.chars().all(fits) {
         node.report(
-            format!("{id:?} is no id"),
+            format!("{} is no id", quoted(&id)),
             "use up to 64 letters, digits, -, _ and . without spaces",
         );
         return None;
@@ -140,7 +144,10 @@ fn read_threshold(table: &TableReader<'_>, cure: Option<&Law>) -> Option<Celsius
         (Some(Law::Hold { at, .. }), Some(node), Some(Some(threshold))) => {
             if (threshold.0 - at.0).abs() > 1e-6 {
                 node.report(
-                    "differs from the temperature at which the ink is held",
+                    format!(
+                        "{} differs from the temperature of the ink's hold law",
+                        node.written()
+                    ),
                     format!("write \"{} C\" or leave it out", at.0),
                 );
                 return None;

@@ -30,5 +30,5 @@ pub mod shop;
 pub mod station;
 mod unit;
 
-pub use reading::read_file;
+pub use reading::{decode, read_file};
 pub use unit::{Quantity, QuantityError};

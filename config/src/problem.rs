@@ -17,6 +17,19 @@ pub struct Problem {
     pub remedy: String,
 }
 
+impl Problem {
+    /// A problem of a file as a whole.
+    pub fn of_file(file: &str, what: impl Into<String>, remedy: impl Into<String>) -> Problem {
+        Problem {
+            file: file.to_owned(),
+            line: None,
+            key: String::new(),
+            what: what.into(),
+            remedy: remedy.into(),
+        }
+    }
+}
+
 impl fmt::Display for Problem {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(&self.file)?;
@@ -76,5 +89,15 @@ pub fn suggestion(name: &str, known: &[&str]) -> String {
         Some(near) => format!("did you mean {near:?}?"),
         None if known.is_empty() => "none is declared".to_owned(),
         None => format!("known are {}", known.join(", ")),
+    }
+}
+
+/// A text as it was written, in quotes, control characters escaped, and cut short where it is long:
+/// a problem is one line.
+pub fn quoted(text: &str) -> String {
+    const LONGEST: usize = 48;
+    match text.char_indices().nth(LONGEST) {
+        Some((at, _)) => format!("{:?}...", &text[..at]),
+        None => format!("{text:?}"),
     }
 }

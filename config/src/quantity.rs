@@ -18,6 +18,12 @@ macro_rules! quantity {
                 self.0
             }
         }
+
+        impl From<$name> for f64 {
+            fn from(quantity: $name) -> f64 {
+                quantity.0
+            }
+        }
     };
 }
 

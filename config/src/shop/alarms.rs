@@ -1,14 +1,18 @@
 //! What raises an alarm: thresholds of the shop, and of single stations.
 
-use crate::quantity::{Celsius, Seconds, Share};
+use std::collections::BTreeSet;
+
+use crate::quantity::{Celsius, CelsiusDifference, Seconds, Share};
 use crate::reading::TableReader;
-use crate::shop::Known;
+use crate::shop::reference::Known;
 
 /// Thresholds, each `None` where the default holds.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Thresholds {
     /// The hottest that a chamber may be.
     pub chamber_limit: Option<Celsius>,
+    /// How much hotter a chamber may grow within a minute.
+    pub chamber_rise_per_min: Option<CelsiusDifference>,
     /// The chamber must be below this before the belt may stop (common practice: 93 °C, 200 °F).
     pub cooled_below: Option<Celsius>,
     /// The hottest that prints may be stacked on a fabric whose dye migrates.
@@ -41,22 +45,26 @@ pub struct Alarms {
 }
 
 impl Alarms {
-    pub(crate) fn read(top: &TableReader<'_>, known: &Known<'_>) -> Alarms {
+    pub(crate) fn read(top: &TableReader<'_>, known: &Known) -> Alarms {
         let Some(table) = top.optional("alarms").and_then(|node| node.table()) else {
             return Alarms::default();
         };
         let shelve_longest = table
             .optional("shelve_longest")
-            .and_then(|node| node.quantity());
+            .and_then(|node| node.above_zero());
         let escalate_after = table
             .optional("escalate_after")
-            .and_then(|node| node.quantity());
+            .and_then(|node| node.above_zero());
         let thresholds = Thresholds::read(&table);
         let mut stations = Vec::new();
-        for (_, table) in table.tables("station") {
+        let mut seen = BTreeSet::new();
+        for (node, table) in table.tables("station") {
             let id = table
                 .required("id", "\"belt-1\"")
                 .and_then(|node| known.station(&node));
+            if id.as_ref().is_some_and(|id| !seen.insert(id.clone())) {
+                node.report("this station has thresholds already", "put them together");
+            }
             let thresholds = Thresholds::read(&table);
             table.finish();
             stations.extend(id.map(|id| (id, thresholds)));
@@ -80,10 +88,15 @@ impl Thresholds {
             .and_then(|node| node.whole(2..=1000));
         Thresholds {
             chamber_limit: celsius("chamber_limit"),
+            chamber_rise_per_min: table
+                .optional("chamber_rise_per_min")
+                .and_then(|node| node.above_zero()),
             cooled_below: celsius("cooled_below"),
             stack_limit: celsius("stack_limit"),
             platen_limit: celsius("platen_limit"),
-            belt_slip: table.optional("belt_slip").and_then(|node| node.quantity()),
+            belt_slip: table
+                .optional("belt_slip")
+                .and_then(|node| node.above_zero()),
             unproven_in_row: in_row,
             exhaust_grace: seconds("exhaust_grace"),
             silent_after: seconds("silent_after"),

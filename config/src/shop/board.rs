@@ -3,6 +3,7 @@
 use std::net::{IpAddr, Ipv4Addr, SocketAddr};
 use std::path::PathBuf;
 
+use crate::problem::quoted;
 use crate::reading::TableReader;
 
 /// Certificate and key for TLS.
@@ -51,21 +52,19 @@ impl Board {
             match text.parse() {
                 Ok(listen) => board.listen = listen,
                 Err(_) => node.report(
-                    format!("{text:?} is no address with a port"),
+                    format!("{} is no address with a port", quoted(&text)),
                     "write for example \"127.0.0.1:7878\"",
                 ),
             }
         }
-        let hosts = table.optional("hosts").and_then(|node| node.elements());
-        board.hosts = hosts
-            .into_iter()
-            .flatten()
-            .filter_map(|node| node.text())
-            .collect();
+        board.hosts = table
+            .optional("hosts")
+            .map(|node| node.texts())
+            .unwrap_or_default();
         let path = |key| {
             table
                 .optional(key)
-                .and_then(|node| node.text())
+                .and_then(|node| node.words())
                 .map(PathBuf::from)
         };
         let (certificate, key) = (path("certificate"), path("key"));
@@ -89,7 +88,8 @@ impl Board {
                 None
             }
         };
-        if !board.listen.ip().is_loopback() && board.tls.is_none() {
+        let tls_tried = table.has("certificate") || table.has("key");
+        if !board.listen.ip().is_loopback() && !tls_tried {
             node.report(
                 format!(
                     "listening on {} without TLS would show the shop to the network",

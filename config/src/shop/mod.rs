@@ -4,28 +4,38 @@
 
 mod alarms;
 mod board;
+mod broker;
+mod calibration;
 mod probe;
+mod reference;
+mod secret;
+mod sensor;
 mod signal;
 mod sink;
 mod source;
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 pub use alarms::{Alarms, Thresholds};
 pub use board::{Board, Tls};
-pub use probe::{Calibration, Place, Probe, Sensor};
+pub use broker::{Broker, MqttVersion, TlsRoots};
+pub use calibration::Calibration;
+pub use probe::{Place, Probe, ReadingUnit, Senses};
+pub use secret::Secret;
+pub use sensor::Sensor;
 pub use signal::{Signal, SignalKind};
 pub use sink::{Priority, Sink, SinkKind};
 pub use source::{
-    LineFormat, Modbus, ModbusLink, Mqtt, MqttTopic, Parity, Port, Register, RegisterFormat,
-    RegisterTable, Secret, SerialLine, SerialSettings, Source, SourceKind,
+    FlowControl, LineFormat, Modbus, ModbusLink, Mqtt, MqttTopic, Parity, Port, Register,
+    RegisterFormat, RegisterTable, SerialLine, SerialSettings, Source, SourceKind,
 };
 
 use crate::display::Units;
 use crate::library::Library;
-use crate::problem::{Checked, Problem, suggestion};
-use crate::reading::{Node, Reading, TableReader, read_file};
-use crate::station::Station;
+use crate::problem::{Checked, Problem, quoted};
+use crate::reading::{Reading, TableReader, read_file};
+use crate::shop::reference::{Ids, Known};
+use crate::station::{Station, StationKind};
 
 /// A whole shop.
 #[derive(Debug, Clone, PartialEq)]
@@ -50,8 +60,11 @@ pub struct Shop {
     pub alarms: Alarms,
     /// The daemon's own page.
     pub board: Board,
-    /// The shop's own inks and fabrics.
+    /// The shop's own inks and fabrics: those of [`Shop::libraries`], and over them those declared here.
     pub library: Library,
+    /// Files of further inks and fabrics, relative to the shop file. [`Shop::parse`], which opens nothing,
+    /// only names them; [`Shop::load`] and [`Shop::check`] read them.
+    pub libraries: Vec<PathBuf>,
 }
 
 impl Shop {
@@ -60,13 +73,38 @@ impl Shop {
         Reading::of(file, text, read_shop)
     }
 
-    /// Reads a file.
+    /// Reads a file, and the libraries that it names.
     ///
     /// # Errors
-    /// Every problem in it.
+    /// Every problem in it and in them.
     pub fn load(path: &Path) -> Result<Shop, Vec<Problem>> {
-        let text = read_file(path).map_err(|problem| vec![problem])?;
-        Shop::parse(&path.display().to_string(), &text).into_result()
+        Shop::check(path).into_result()
+    }
+
+    /// Reads a file, and the libraries that it names, with every problem and warning in it and in them. A
+    /// file that cannot be read is one problem, and an empty shop.
+    pub fn check(path: &Path) -> Checked<Shop> {
+        let file = path.display().to_string();
+        let text = match read_file(path) {
+            Ok(text) => text,
+            Err(problem) => {
+                let mut checked = Shop::parse(&file, "");
+                checked.problems.push(problem);
+                return checked;
+            }
+        };
+        let mut checked = Shop::parse(&file, &text);
+        let folder = path.parent().unwrap_or(Path::new(""));
+        let mut library = Library::default();
+        for named in &checked.value.libraries {
+            let read = Library::check(&folder.join(named));
+            library.add(read.value);
+            checked.problems.extend(read.problems);
+            checked.warnings.extend(read.warnings);
+        }
+        let own = std::mem::replace(&mut checked.value.library, library);
+        checked.value.library.add(own);
+        checked
     }
 
     /// The station of an id.
@@ -76,80 +114,112 @@ impl Shop {
 }
 
 fn read_shop(top: &TableReader<'_>) -> Shop {
-    let (name, timezone, units) = read_shop_table(top);
-    let mut seen = Ids::default();
-    // What is declared may be referred to, even if it is declared wrongly.
-    let mut known = Known::default();
+    let (heading, mut seen, mut known) = (Heading::read(top), Ids::default(), Known::default());
     let mut sources = Vec::new();
     for (node, table) in top.tables("source") {
-        known.sources.extend(table.glance("id"));
         let source = Source::read(&table);
+        known.declare_source(table.glance("id"), source.as_ref());
         sources.extend(source.inspect(|source| seen.note("source", &source.id, &node)));
     }
     let mut stations = Vec::new();
+    let mut station_tables = Vec::new();
     for (node, table) in top.tables("station") {
-        known.stations.extend(table.glance("id"));
         let station = Station::read(&table);
-        stations.extend(station.inspect(|station| seen.note("station", &station.id, &node)));
+        known.declare_station(table.glance("id"), station.as_ref());
+        let Some(station) = station else { continue };
+        seen.note("station", &station.id, &node);
+        stations.push(station);
+        station_tables.push(table);
     }
     let mut probes = Vec::new();
     for (node, table) in top.tables("probe") {
-        probes.extend(
-            Probe::read(&table, &known).inspect(|probe| seen.note("probe", &probe.id, &node)),
-        );
+        let probe = Probe::read(&node, &table, &known);
+        probes.extend(probe.inspect(|probe| seen.note("probe", &probe.id, &node)));
     }
     let mut signals = Vec::new();
     for (node, table) in top.tables("signal") {
-        let signal = Signal::read(&table, &known);
+        let signal = Signal::read(&node, &table, &known);
         signals.extend(signal.inspect(|signal| seen.note("signal", &signal.id, &node)));
+    }
+    for (station, table) in stations.iter().zip(&station_tables) {
+        warn_of_speed(station, table, &signals);
     }
     let mut sinks = Vec::new();
     for (node, table) in top.tables("sink") {
         sinks.extend(Sink::read(&table).inspect(|sink| seen.note("sink", &sink.id, &node)));
     }
-    let alarms = Alarms::read(top, &known);
-    let board = Board::read(top);
-    let library = Library::read(top);
     Shop {
-        name,
-        timezone,
-        units,
+        name: heading.name,
+        timezone: heading.timezone,
+        units: heading.units,
         sources,
         stations,
         probes,
         signals,
         sinks,
-        alarms,
-        board,
-        library,
+        alarms: Alarms::read(top, &known),
+        board: Board::read(top),
+        library: Library::read(top),
+        libraries: heading.libraries,
     }
 }
 
-fn read_shop_table(top: &TableReader<'_>) -> (String, chrono_tz::Tz, Units) {
-    let mut shop = (String::from("shop"), chrono_tz::UTC, Units::Metric);
-    let Some(table) = top.optional("shop").and_then(|node| node.table()) else {
-        return shop;
-    };
-    if let Some(name) = table
-        .required("name", "\"Our shop\"")
-        .and_then(|node| node.text())
-    {
-        shop.0 = name;
+/// A dryer whose belt speed nobody tells can be watched, but nothing can be inferred or tuned on it.
+fn warn_of_speed(station: &Station, table: &TableReader<'_>, signals: &[Signal]) {
+    let told = signals.iter().any(|signal| {
+        signal.station == station.id && matches!(signal.kind, SignalKind::Belt { .. })
+    });
+    if station.kind == StationKind::BeltDryer && station.belt.is_none() && !told {
+        table.warn(
+            "has neither a nominal belt speed nor a belt signal",
+            "add belt = \"2.6 m/min\", or a [[signal]] of kind \"belt\"",
+        );
     }
-    if let Some(node) = table.optional("timezone")
-        && let Some(text) = node.text()
-    {
-        match text.parse() {
-            Ok(timezone) => shop.1 = timezone,
-            Err(_) => node.report(format!("{text:?} is no time zone"), near_timezone(&text)),
+}
+
+/// `[shop]`.
+struct Heading {
+    name: String,
+    timezone: chrono_tz::Tz,
+    units: Units,
+    libraries: Vec<PathBuf>,
+}
+
+impl Heading {
+    fn read(top: &TableReader<'_>) -> Heading {
+        let mut heading = Heading {
+            name: String::from("shop"),
+            timezone: chrono_tz::UTC,
+            units: Units::Metric,
+            libraries: Vec::new(),
+        };
+        let Some(table) = top.optional("shop").and_then(|node| node.table()) else {
+            return heading;
+        };
+        let name = table.required("name", "\"Our shop\"");
+        if let Some(name) = name.and_then(|node| node.words()) {
+            heading.name = name;
         }
+        if let Some(node) = table.optional("timezone")
+            && let Some(text) = node.text()
+        {
+            match text.parse() {
+                Ok(timezone) => heading.timezone = timezone,
+                Err(_) => node.report(
+                    format!("{} is no time zone", quoted(&text)),
+                    near_timezone(&text),
+                ),
+            }
+        }
+        let units = [("metric", Units::Metric), ("us", Units::Us)];
+        let units = table.optional("units").and_then(|node| node.choice(&units));
+        heading.units = units.unwrap_or_default();
+        let libraries = table.optional("libraries").map(|node| node.texts());
+        let libraries = libraries.into_iter().flatten();
+        heading.libraries = libraries.map(PathBuf::from).collect();
+        table.finish();
+        heading
     }
-    let units = [("metric", Units::Metric), ("us", Units::Us)];
-    if let Some(units) = table.optional("units").and_then(|node| node.choice(&units)) {
-        shop.2 = units;
-    }
-    table.finish();
-    shop
 }
 
 fn near_timezone(text: &str) -> String {
@@ -161,52 +231,4 @@ fn near_timezone(text: &str) -> String {
         Some(near) => format!("did you mean {near:?}?"),
         None => "write a name of the IANA list, such as \"Europe/Vienna\"".to_owned(),
     }
-}
-
-/// Ids already used, each in its own kind.
-#[derive(Default)]
-struct Ids(Vec<(&'static str, String)>);
-
-impl Ids {
-    fn note(&mut self, kind: &'static str, id: &str, node: &Node<'_>) {
-        let entry = (kind, id.to_owned());
-        if self.0.contains(&entry) {
-            node.report(
-                format!("{kind} {id:?} is declared twice"),
-                "give each its own id",
-            );
-        }
-        self.0.push(entry);
-    }
-}
-
-/// What probes and signals may refer to.
-#[derive(Default)]
-pub(crate) struct Known<'a> {
-    sources: Vec<&'a str>,
-    stations: Vec<&'a str>,
-}
-
-impl Known<'_> {
-    /// A station's id that must be declared.
-    fn station(&self, node: &Node<'_>) -> Option<String> {
-        refer(node, "station", &self.stations)
-    }
-
-    /// A source's id that must be declared.
-    fn source(&self, node: &Node<'_>) -> Option<String> {
-        refer(node, "source", &self.sources)
-    }
-}
-
-fn refer(node: &Node<'_>, kind: &str, known: &[&str]) -> Option<String> {
-    let id = node.text()?;
-    if !known.contains(&id.as_str()) {
-        node.report(
-            format!("no {kind} {id:?} is declared"),
-            suggestion(&id, known),
-        );
-        return None;
-    }
-    Some(id)
 }

@@ -2,8 +2,9 @@
 
 use crate::ink::read_id;
 use crate::quantity::Metres;
-use crate::reading::TableReader;
-use crate::shop::Known;
+use crate::reading::{Node, TableReader};
+use crate::shop::reference::Known;
+use crate::station::StationKind;
 
 /// What a signal tells.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -15,10 +16,10 @@ pub enum SignalKind {
     },
     /// Prints that a photo-eye has counted.
     Count {
-        /// From the end of the heated length to the eye; negative before it.
+        /// From the end of the heated length to the eye behind it.
         distance: Option<Metres>,
     },
-    /// Whether the exhaust is proved: above `proved_from` it is.
+    /// Whether the exhaust is proved: from `proved_from` up it is.
     Exhaust {
         /// The least reading that proves it.
         proved_from: f64,
@@ -48,7 +49,7 @@ enum Kind {
 }
 
 impl Signal {
-    pub(crate) fn read(table: &TableReader<'_>, known: &Known<'_>) -> Option<Signal> {
+    pub(super) fn read(node: &Node<'_>, table: &TableReader<'_>, known: &Known) -> Option<Signal> {
         let id = table
             .required("id", "\"belt-speed\"")
             .and_then(|node| read_id(&node));
@@ -60,43 +61,67 @@ impl Signal {
             ("count", Kind::Count),
             ("exhaust", Kind::Exhaust),
         ];
-        let kind = table
-            .required("kind", "\"belt\"")
-            .and_then(|node| node.choice(&kinds));
-        let kind = kind.and_then(|kind| read_kind(table, kind));
+        let kind_node = table.required("kind", "\"belt\"");
+        let kind = kind_node.as_ref().and_then(|node| node.choice(&kinds));
+        let heat = known.heat(station.as_ref());
+        if let (Some(node), Some(Kind::Belt), Some(heat)) = (&kind_node, kind, heat)
+            && heat.kind == StationKind::FlashUnit
+        {
+            node.report(
+                "its station is a flash unit, which has no belt",
+                "mend one of them",
+            );
+        }
+        let kind = match kind {
+            Some(kind) => read_kind(table, kind),
+            None => {
+                table.pass_over(&["unit", "scale", "distance", "proved_from"]);
+                None
+            }
+        };
         let source = table
             .optional("source")
             .and_then(|node| known.source(&node));
-        let channel = table.optional("channel").and_then(|node| node.text());
+        let channel_node = table.optional("channel");
+        let channel = channel_node.as_ref().and_then(Node::words);
+        if let Some(name) = channel.as_deref().or(id.as_deref()) {
+            known.check_channel(source.as_ref(), name, channel_node.as_ref().unwrap_or(node));
+        }
         table.finish();
         let id = id?;
-        let channel = channel.unwrap_or_else(|| id.clone());
         Some(Signal {
+            channel: channel.unwrap_or_else(|| id.clone()),
             id,
             station: station?,
             kind: kind?,
             source,
-            channel,
         })
     }
 }
 
+/// The units of a belt's speed, each in metres a second (foot and inch: NIST SP 811, appendix B.8).
+const BELT_UNITS: [(&str, f64); 5] = [
+    ("m/min", 1.0 / 60.0),
+    ("ft/min", 0.3048 / 60.0),
+    ("in/min", 0.0254 / 60.0),
+    ("m/s", 1.0),
+    ("cm/s", 0.01),
+];
+
 fn read_kind(table: &TableReader<'_>, kind: Kind) -> Option<SignalKind> {
     match kind {
         Kind::Belt => {
-            let units = [
-                ("m/min", 1.0 / 60.0),
-                ("ft/min", 0.3048 / 60.0),
-                ("in/min", 0.0254 / 60.0),
-                ("m/s", 1.0),
-                ("cm/s", 0.01),
-            ];
             let unit = table
                 .required("unit", "\"m/min\"")
-                .and_then(|node| node.choice(&units));
-            let scale = table
-                .optional("scale")
-                .map_or(Some(1.0), |node| node.number());
+                .and_then(|node| node.choice(&BELT_UNITS));
+            let scale = table.optional("scale").map_or(Some(1.0), |node| {
+                let scale = node.number()?;
+                if scale <= 0.0 {
+                    node.report("a belt runs forwards", "write for example 0.1");
+                    return None;
+                }
+                Some(scale)
+            });
             Some(SignalKind::Belt {
                 metres_per_second: unit? * scale?,
             })

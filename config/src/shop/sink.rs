@@ -3,9 +3,11 @@
 use std::path::PathBuf;
 
 use crate::ink::read_id;
+use crate::problem::quoted;
 use crate::quantity::Seconds;
 use crate::reading::{Node, TableReader};
-use crate::shop::source::{Secret, read_secret, read_tls_roots};
+use crate::shop::broker::Broker;
+use crate::shop::secret::{Secret, read_secret};
 
 /// How much an alarm matters (IEC 62682: few levels, each with a meaning).
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -22,18 +24,7 @@ pub enum Priority {
 #[derive(Debug, Clone, PartialEq)]
 pub enum SinkKind {
     /// Publishes to an MQTT broker.
-    Mqtt {
-        /// Host name or address of the broker.
-        host: String,
-        /// Its port.
-        port: u16,
-        /// Whether to speak TLS, and the roots to trust; an empty path means the system's.
-        tls: Option<PathBuf>,
-        /// User name.
-        user: Option<String>,
-        /// Where the password is kept.
-        password: Option<Secret>,
-    },
+    Mqtt(Broker),
     /// Writes to a server that speaks the InfluxDB 2 write interface.
     Influxdb {
         /// Its address.
@@ -58,7 +49,7 @@ pub enum SinkKind {
         program: PathBuf,
         /// Its arguments; no shell is involved.
         arguments: Vec<String>,
-        /// How long it may run.
+        /// How long it may run; `None`: the default of 10 s.
         timeout: Option<Seconds>,
         /// How many may run at once.
         most_at_once: u64,
@@ -70,8 +61,11 @@ pub enum SinkKind {
 pub struct Sink {
     /// The name by which files and commands call it.
     pub id: String,
-    /// Alarms of this priority and above are sent.
+    /// Alarms of this priority and above are sent; all of them where nothing is given.
     pub alarms_from: Priority,
+    /// Only alarms that nobody acknowledged for so long are sent: the way to whoever is called next.
+    /// `None`: at once.
+    pub alarms_after: Option<Seconds>,
     /// What it is.
     pub kind: SinkKind,
 }
@@ -97,6 +91,9 @@ impl Sink {
         let alarms_from = table
             .optional("alarms_from")
             .and_then(|node| node.choice(&priorities));
+        let alarms_after = table
+            .optional("alarms_after")
+            .and_then(|node| node.quantity());
         let kinds = [
             ("mqtt", Kind::Mqtt),
             ("influxdb", Kind::Influxdb),
@@ -107,7 +104,7 @@ impl Sink {
             .required("kind", "\"mqtt\"")
             .and_then(|node| node.choice(&kinds))?;
         let kind = match kind {
-            Kind::Mqtt => read_mqtt(table),
+            Kind::Mqtt => Broker::read(table).map(SinkKind::Mqtt),
             Kind::Influxdb => read_influxdb(table),
             Kind::Webhook => read_webhook(table),
             Kind::Command => read_command(table),
@@ -116,29 +113,10 @@ impl Sink {
         Some(Sink {
             id: id?,
             alarms_from: alarms_from.unwrap_or(Priority::Low),
+            alarms_after,
             kind: kind?,
         })
     }
-}
-
-fn read_mqtt(table: &TableReader<'_>) -> Option<SinkKind> {
-    let host = table
-        .required("host", "\"127.0.0.1\"")
-        .and_then(|node| node.text());
-    let port = table
-        .optional("port")
-        .and_then(|node| node.whole(1..=65_535));
-    let tls = read_tls_roots(table);
-    let user = table.optional("user").and_then(|node| node.text());
-    let password = read_secret(table, "password_file", "password_env");
-    let port = port.unwrap_or(if tls.is_some() { 8883 } else { 1883 }) as u16;
-    Some(SinkKind::Mqtt {
-        host: host?,
-        port,
-        tls,
-        user,
-        password,
-    })
 }
 
 fn read_influxdb(table: &TableReader<'_>) -> Option<SinkKind> {
@@ -147,11 +125,11 @@ fn read_influxdb(table: &TableReader<'_>) -> Option<SinkKind> {
         .and_then(|node| read_url(&node));
     let org = table
         .required("org", "\"shop\"")
-        .and_then(|node| node.text());
+        .and_then(|node| node.words());
     let bucket = table
         .required("bucket", "\"dryer\"")
-        .and_then(|node| node.text());
-    let token = read_secret(table, "token_file", "token_env");
+        .and_then(|node| node.words());
+    let token = read_secret(table, "token", "token_file", "token_env");
     Some(SinkKind::Influxdb {
         url: url?,
         org: org?,
@@ -164,46 +142,43 @@ fn read_webhook(table: &TableReader<'_>) -> Option<SinkKind> {
     let url = table
         .required("url", "\"https://example.org/hook\"")
         .and_then(|node| read_url(&node));
-    let secret = read_secret(table, "secret_file", "secret_env");
+    let secret = read_secret(table, "secret", "secret_file", "secret_env");
     Some(SinkKind::Webhook { url: url?, secret })
 }
 
 fn read_command(table: &TableReader<'_>) -> Option<SinkKind> {
     let program = table
         .required("program", "\"/usr/local/bin/ring-bell\"")
-        .and_then(|node| node.text());
-    let arguments = table.optional("arguments").and_then(|node| node.elements());
-    let arguments = arguments
-        .into_iter()
-        .flatten()
-        .filter_map(|node| node.text())
-        .collect();
-    let timeout = table.optional("timeout").and_then(|node| node.quantity());
+        .and_then(|node| node.words());
+    let arguments = table.optional("arguments").map(|node| node.texts());
+    let timeout = table.optional("timeout").and_then(|node| node.above_zero());
     let most_at_once = table
         .optional("most_at_once")
         .and_then(|node| node.whole(1..=64));
     Some(SinkKind::Command {
         program: PathBuf::from(program?),
-        arguments,
+        arguments: arguments.unwrap_or_default(),
         timeout,
         most_at_once: most_at_once.unwrap_or(1),
     })
 }
 
+/// An http address. Whoever sends to it parses it in full; what is refused here is what people mistake.
 fn read_url(node: &Node<'_>) -> Option<String> {
     let url = node.text()?;
-    let sound = ["http://", "https://"].iter().any(|scheme| {
-        url.strip_prefix(scheme)
-            .is_some_and(|rest| !rest.is_empty() && !rest.starts_with('/'))
-    });
-    if !sound || url.chars().any(char::is_whitespace) {
+    let rest = ["http://", "https://"]
+        .iter()
+        .find_map(|scheme| url.strip_prefix(scheme));
+    let authority = rest.and_then(|rest| rest.split(['/', '?', '#']).next());
+    let odd = |letter: char| letter.is_whitespace() || letter.is_control();
+    if authority.is_none_or(str::is_empty) || url.chars().any(odd) {
         node.report(
-            format!("{url:?} is no address"),
+            format!("{} is no address", quoted(&url)),
             "begin with http:// or https:// and a host",
         );
         return None;
     }
-    if url.split('/').nth(2).is_some_and(|host| host.contains('@')) {
+    if authority.is_some_and(|authority| authority.contains('@')) {
         node.report(
             "an address must not hold a password",
             "keep it in a file or the environment",
