@@ -67,5 +67,40 @@ impl Units {
 /// One decimal, or none where it would be `.0`.
 fn short(number: f64) -> String {
     let text = format!("{number:.1}");
-    text.strip_suffix(".0").map_or(text.clone(), str::to_owned)
+    let text = text.strip_suffix(".0").unwrap_or(&text);
+    // What rounds to nothing has no sign.
+    if text == "-0" { "0" } else { text }.to_owned()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Fixed points of water, and 320 F, which is 160 C (NIST SP 811, appendix B.8).
+    #[test]
+    fn temperatures_are_written_on_either_scale() {
+        let both = |celsius| {
+            let written = |units: Units| units.temperature(Celsius(celsius));
+            (written(Units::Metric), written(Units::Us))
+        };
+        let expected = |metric: &str, us: &str| (metric.to_owned(), us.to_owned());
+        assert_eq!(both(0.0), expected("0 °C", "32 °F"));
+        assert_eq!(both(100.0), expected("100 °C", "212 °F"));
+        assert_eq!(both(160.0), expected("160 °C", "320 °F"));
+        assert_eq!(both(168.24), expected("168.2 °C", "334.8 °F"));
+        assert_eq!(both(-0.04), expected("0 °C", "31.9 °F"));
+    }
+
+    /// A kelvin is 1.8 degrees Fahrenheit; a foot 0.3048 m (SP 811, appendix B.8).
+    #[test]
+    fn differences_have_no_zero_point_and_speeds_two_decimals() {
+        assert_eq!(Units::Metric.difference(CelsiusDifference(1.5)), "1.5 °C");
+        assert_eq!(Units::Us.difference(CelsiusDifference(1.5)), "2.7 °F");
+        assert_eq!(Units::Us.difference(CelsiusDifference(0.0)), "0 °F");
+        assert_eq!(Units::Metric.speed(MetresPerSecond(0.05)), "3.00 m/min");
+        assert_eq!(
+            Units::Us.speed(MetresPerSecond(0.3048 / 6.0)),
+            "10.00 ft/min"
+        );
+    }
 }

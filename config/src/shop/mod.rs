@@ -232,3 +232,39 @@ fn near_timezone(text: &str) -> String {
         None => "write a name of the IANA list, such as \"Europe/Vienna\"".to_owned(),
     }
 }
+
+/// What the tests of a shop file's parts share.
+#[cfg(test)]
+mod testing {
+    use super::Shop;
+
+    /// Every problem of a text, as `key: what; remedy`.
+    pub(super) fn problems(text: &str) -> Vec<String> {
+        let problems = Shop::parse("x", text).problems;
+        let line = |problem: &crate::problem::Problem| {
+            format!("{}: {}; {}", problem.key, problem.what, problem.remedy)
+        };
+        problems.iter().map(line).collect()
+    }
+
+    /// What is read from a text without a problem.
+    pub(super) fn sound(text: &str) -> Shop {
+        let checked = Shop::parse("x", text);
+        assert_eq!(checked.problems, vec![]);
+        checked.value
+    }
+
+    /// For each case, replaces a part of a sound text and looks for the beginning of a problem. The case's
+    /// problem is the only one.
+    pub(super) fn each_is_named(text: &str, cases: &[(&str, &str, &str)]) {
+        sound(text);
+        for (written, instead, expected) in cases {
+            assert!(text.contains(written), "{written}");
+            let found = problems(&text.replacen(written, instead, 1));
+            let [only] = found.as_slice() else {
+                panic!("{written} -> {instead}: {found:#?}");
+            };
+            assert!(only.starts_with(expected), "{expected}\n{only}");
+        }
+    }
+}

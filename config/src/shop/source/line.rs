@@ -154,3 +154,55 @@ fn read_pattern(node: &Node<'_>) -> Option<String> {
         Ok(_) => Some(pattern),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use crate::shop::testing::{each_is_named, sound};
+
+    const PATTERN: &str = r#"
+[[source]]
+id = "p"
+kind = "serial"
+port = "/dev/ttyUSB0"
+format = "pattern"
+pattern = 'T1:(?<film>[0-9.]+) T2:(?P<exit>[0-9.]+)'
+"#;
+
+    /// The groups' names are the channels; a source of pairs or JSON names them with each line.
+    #[test]
+    fn a_pattern_names_its_channels() {
+        let channels = |text: &str| sound(text).sources[0].channels();
+        let named = Some(["film", "exit"].map(str::to_owned).to_vec());
+        assert_eq!(channels(PATTERN), named);
+        let pattern = PATTERN.lines().last().unwrap();
+        let without = |format: &str| PATTERN.replace("\"pattern\"", format).replace(pattern, "");
+        assert_eq!(channels(&without("\"json\"")), None);
+        assert_eq!(channels(&without("\"pairs\"")), None);
+    }
+
+    #[test]
+    fn a_pattern_that_is_none_is_named() {
+        let pattern = "'T1:(?<film>[0-9.]+) T2:(?P<exit>[0-9.]+)'";
+        each_is_named(
+            PATTERN,
+            &[
+                (
+                    pattern,
+                    "'T1:(?<film>[0-9.]+'",
+                    "source[0].pattern: \"T1:(?<film>[0-9.]+\" is no pattern (unclosed group); ",
+                ),
+                (
+                    pattern,
+                    "'T1:([0-9.]+)'",
+                    "source[0].pattern: \"T1:([0-9.]+)\" has no named group; ",
+                ),
+                (
+                    pattern,
+                    "'(?<a>a{9999}){9999}'",
+                    "source[0].pattern: \"(?<a>a{9999}){9999}\" is no pattern (",
+                ),
+                (pattern, "3", "source[0].pattern: 3 is a bare number"),
+            ],
+        );
+    }
+}

@@ -139,3 +139,73 @@ fn read_faster(table: &TableReader<'_>) -> f64 {
     });
     faster.unwrap_or(1.0)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::shop::testing::{each_is_named, sound};
+
+    const PLAYED: &str = r#"
+[[source]]
+id = "again"
+kind = "replay"
+
+[[source]]
+id = "pretended"
+kind = "simulated"
+scenario = "morning.toml"
+seed = 7
+faster = 60
+"#;
+
+    #[test]
+    fn a_replay_needs_no_more_than_its_id() {
+        let shop = sound(PLAYED);
+        let replay = SourceKind::Replay {
+            file: None,
+            faster: 1.0,
+        };
+        assert_eq!(shop.sources[0].kind, replay);
+        let simulated = SourceKind::Simulated {
+            scenario: Some("morning.toml".into()),
+            seed: 7,
+            faster: 60.0,
+        };
+        assert_eq!(shop.sources[1].kind, simulated);
+    }
+
+    #[test]
+    fn what_cannot_be_is_named() {
+        each_is_named(
+            PLAYED,
+            &[
+                (
+                    "faster = 60",
+                    "faster = 0",
+                    "source[1].faster: time runs between",
+                ),
+                (
+                    "faster = 60",
+                    "faster = \"60\"",
+                    "source[1].faster: \"60\" is a text",
+                ),
+                (
+                    "faster = 60",
+                    "faster = inf",
+                    "source[1].faster: inf is no finite number",
+                ),
+                (
+                    "seed = 7",
+                    "seed = -7",
+                    "source[1].seed: -7 is not a whole number",
+                ),
+                (
+                    "\"pretended\"",
+                    "\"again\"",
+                    "source[1]: source \"again\" is declared twice",
+                ),
+                ("kind = \"replay\"", "", "source[0].kind: is missing"),
+            ],
+        );
+    }
+}

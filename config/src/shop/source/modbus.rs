@@ -221,3 +221,154 @@ fn read_scale(table: &TableReader<'_>) -> (Option<f64>, Option<f64>) {
         .map_or(Some(0.0), |node| node.number());
     (scale, offset)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::shop::SourceKind;
+    use crate::shop::testing::{each_is_named, sound};
+
+    const TCP: &str = r#"
+[[source]]
+id = "controllers"
+kind = "modbus-tcp"
+host = "192.0.2.10"
+poll = "2 s"
+timeout = "500 s"
+
+[[source.register]]
+channel = "zone-1"
+unit_id = 255
+table = "holding"
+address = 65534
+format = "float32"
+word_order = "low-first"
+scale = 0.1
+offset = -5
+unit = "F"
+"#;
+
+    fn modbus(text: &str) -> Modbus {
+        match &sound(text).sources[0].kind {
+            SourceKind::Modbus(modbus) => modbus.clone(),
+            other => panic!("{other:?}"),
+        }
+    }
+
+    #[test]
+    fn a_register_is_read_with_all_its_keys() {
+        let modbus = modbus(TCP);
+        let host = "192.0.2.10".to_owned();
+        assert_eq!(modbus.link, ModbusLink::Tcp { host, port: 502 });
+        assert_eq!(
+            (modbus.poll, modbus.timeout),
+            (Seconds(2.0), Seconds(500.0))
+        );
+        assert_eq!(
+            modbus.registers,
+            [Register {
+                channel: "zone-1".to_owned(),
+                unit_id: 255,
+                table: RegisterTable::Holding,
+                address: 65_534,
+                format: RegisterFormat::Float32,
+                low_word_first: true,
+                scale: 0.1,
+                offset: -5.0,
+                fahrenheit: true,
+            }]
+        );
+    }
+
+    /// Even parity unless told otherwise, unit ids from 1 to 247: MODBUS over serial line, V1.02,
+    /// sections 2.5.1 and 2.2.
+    #[test]
+    fn a_serial_bus_follows_its_specification() {
+        let rtu = TCP
+            .replace("modbus-tcp", "modbus-rtu")
+            .replace("host = \"192.0.2.10\"", "port = \"/dev/ttyUSB0\"");
+        let sound = rtu.replace("unit_id = 255", "unit_id = 247");
+        match modbus(&sound).link {
+            ModbusLink::Rtu(settings) => assert_eq!(settings.parity, Parity::Even),
+            other => panic!("{other:?}"),
+        }
+        each_is_named(
+            &sound,
+            &[
+                (
+                    "unit_id = 247",
+                    "unit_id = 248",
+                    "source[0].register[0].unit_id: 248 is not",
+                ),
+                (
+                    "unit_id = 247",
+                    "unit_id = 0",
+                    "source[0].register[0].unit_id: 0 is not",
+                ),
+            ],
+        );
+    }
+
+    #[test]
+    fn what_cannot_be_is_named() {
+        let register = &TCP[TCP.find("[[source.register]]").unwrap()..];
+        let twice = format!("{register}{register}");
+        each_is_named(
+            TCP,
+            &[
+                // A number of two registers does not fit behind the last address.
+                (
+                    "65534",
+                    "65535",
+                    "source[0].register[0].address: 65535 is not a whole number from 0 to 65534",
+                ),
+                (
+                    "\"float32\"",
+                    "\"float64\"",
+                    "source[0].register[0].format: \"float64\" is unknown here; did you mean \"float32\"?",
+                ),
+                (
+                    "\"holding\"",
+                    "\"coil\"",
+                    "source[0].register[0].table: \"coil\" is unknown here; known are input, holding",
+                ),
+                (
+                    "\"low-first\"",
+                    "\"little\"",
+                    "source[0].register[0].word_order: \"little\" is unknown here",
+                ),
+                (
+                    "scale = 0.1",
+                    "scale = 0",
+                    "source[0].register[0].scale: makes every reading the same",
+                ),
+                (
+                    "unit = \"F\"",
+                    "unit = \"f\"",
+                    "source[0].register[0].unit: \"f\" is unknown here",
+                ),
+                (
+                    "poll = \"2 s\"",
+                    "poll = 2",
+                    "source[0].poll: 2 has no unit; write \"2 s\"",
+                ),
+                (
+                    "poll = \"2 s\"",
+                    "poll = \"0 s\"",
+                    "source[0].poll: \"0 s\" is not above zero",
+                ),
+                (
+                    "192.0.2.10",
+                    "192.0.2.10:502",
+                    "source[0].host: \"192.0.2.10:502\" is no host",
+                ),
+                (register, "", "source[0].register: is missing"),
+                (
+                    register,
+                    &twice,
+                    "source[0].register[1]: channel \"zone-1\" is fed twice",
+                ),
+            ],
+        );
+    }
+}

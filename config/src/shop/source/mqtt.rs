@@ -136,3 +136,162 @@ fn read_pointer(node: &Node<'_>) -> Option<String> {
     }
     Some(pointer)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::shop::testing::{each_is_named, problems, sound};
+    use crate::shop::{MqttVersion, Secret, SourceKind, TlsRoots};
+
+    const BROKER: &str = r#"
+[[source]]
+id = "broker"
+kind = "mqtt"
+host = "broker.example"
+version = "3.1.1"
+tls = true
+user = "inkdwell"
+password_env = "INKDWELL_MQTT_PASSWORD"
+
+[[source.topic]]
+filter = "yard/+/probe/+"
+channel = "{2}"
+value = "/readings/0/value"
+time = "/at"
+sequence = "/n"
+"#;
+
+    fn mqtt(text: &str) -> Mqtt {
+        match &sound(text).sources[0].kind {
+            SourceKind::Mqtt(mqtt) => mqtt.clone(),
+            other => panic!("{other:?}"),
+        }
+    }
+
+    #[test]
+    fn a_broker_is_read_with_all_its_keys() {
+        let mqtt = mqtt(BROKER);
+        assert_eq!(
+            mqtt.broker,
+            Broker {
+                host: "broker.example".to_owned(),
+                // The registered port of MQTT over TLS (IANA).
+                port: 8883,
+                version: MqttVersion::V3,
+                tls: Some(TlsRoots::System),
+                user: Some("inkdwell".to_owned()),
+                password: Some(Secret::Environment("INKDWELL_MQTT_PASSWORD".to_owned())),
+            }
+        );
+        assert_eq!(mqtt.topics[0].value.as_deref(), Some("/readings/0/value"));
+        assert_eq!(mqtt.channels(), None);
+    }
+
+    #[test]
+    fn certificates_of_its_own_are_named_by_their_file() {
+        let own = mqtt(&BROKER.replace("tls = true", "tls_roots = \"/etc/inkdwell/ca.pem\""));
+        let expected = Some(TlsRoots::File("/etc/inkdwell/ca.pem".into()));
+        assert_eq!((own.broker.tls, own.broker.port), (expected, 8883));
+        let plain = mqtt(&BROKER.replace("tls = true", ""));
+        assert_eq!((plain.broker.tls, plain.broker.port), (None, 1883));
+    }
+
+    /// Filters: examples of MQTT 5.0, sections 4.7.1.2 and 4.7.1.3. Pointers: RFC 6901, sections 3 and 5.
+    #[test]
+    fn filters_and_pointers_follow_their_standards() {
+        let with = |filter: &str, value: &str| {
+            let text = BROKER.replace("yard/+/probe/+", filter);
+            let text = text.replace("{2}", "film");
+            problems(&text.replace("/readings/0/value", value))
+        };
+        for filter in [
+            "sport/tennis/player1/#",
+            "sport/#",
+            "#",
+            "+",
+            "+/tennis/#",
+            "sport/+/player1",
+            "/+",
+        ] {
+            assert_eq!(with(filter, ""), Vec::<String>::new(), "{filter}");
+        }
+        for filter in ["sport/tennis#", "sport/tennis/#/ranking", "sport+", ""] {
+            let found = with(filter, "");
+            assert!(
+                found.len() == 1 && found[0].contains("is no topic filter"),
+                "{filter} {found:?}"
+            );
+        }
+        for pointer in ["", "/foo", "/foo/0", "/", "/a~1b", "/c%d", "/m~0n", "/ "] {
+            assert_eq!(with("#", pointer), Vec::<String>::new(), "{pointer}");
+        }
+        for pointer in ["foo", "/a~b", "/a~", "#/foo"] {
+            let found = with("#", pointer);
+            assert!(
+                found.len() == 1 && found[0].contains("is no JSON pointer"),
+                "{pointer} {found:?}"
+            );
+        }
+    }
+
+    #[test]
+    fn what_cannot_be_is_named() {
+        let secret = "password_env = \"INKDWELL_MQTT_PASSWORD\"";
+        each_is_named(
+            BROKER,
+            &[
+                (
+                    "broker.example",
+                    "mqtt://broker.example",
+                    "source[0].host: \"mqtt://broker.example\" is no host",
+                ),
+                (
+                    "\"3.1.1\"",
+                    "\"3.1\"",
+                    "source[0].version: \"3.1\" is unknown here; did you mean \"3.1.1\"?",
+                ),
+                (
+                    "\"3.1.1\"",
+                    "5",
+                    "source[0].version: 5 is a bare number; write a text in quotes",
+                ),
+                (
+                    "tls = true",
+                    "tls = false\ntls_roots = \"ca.pem\"",
+                    "source[0].tls_roots: is given, but tls is false",
+                ),
+                (
+                    "user = \"inkdwell\"",
+                    "",
+                    "source[0].user: is missing beside the password",
+                ),
+                (
+                    secret,
+                    "password = \"hunter2\"",
+                    "source[0].password: a shop file is no place for secrets; keep it in a file and name that as password_file",
+                ),
+                (
+                    secret,
+                    &format!("{secret}\npassword_file = \"p\""),
+                    "source[0].password_env: stands beside password_file",
+                ),
+                (
+                    "{2}",
+                    "{3}",
+                    "source[0].topic[0].channel: \"{3}\" asks for a level that the filter's 2 + do not meet",
+                ),
+                ("{2}", "{0}", "source[0].topic[0].channel: \"{0}\" asks"),
+                (
+                    "{2}",
+                    "film-{",
+                    "source[0].topic[0].channel: \"film-{\" asks",
+                ),
+                (
+                    "sequence = \"/n\"",
+                    "count = \"/n\"",
+                    "source[0].topic[0].count: is unknown here",
+                ),
+            ],
+        );
+    }
+}

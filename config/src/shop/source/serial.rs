@@ -162,3 +162,140 @@ fn read_usb(node: &Node<'_>) -> Option<Port> {
         serial,
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::shop::SourceKind;
+    use crate::shop::testing::{each_is_named, sound};
+
+    const LINE: &str = r#"
+[[source]]
+id = "probes"
+kind = "serial"
+port = "/dev/ttyUSB0"
+baud = 19200
+data_bits = 7
+parity = "odd"
+stop_bits = 2
+flow = "hardware"
+format = "fields"
+separator = ";"
+names = ["film", "", "exit"]
+"#;
+
+    fn line(text: &str) -> SerialLine {
+        match &sound(text).sources[0].kind {
+            SourceKind::Serial(line) => line.clone(),
+            other => panic!("{other:?}"),
+        }
+    }
+
+    #[test]
+    fn a_line_is_read_with_all_its_settings() {
+        let line = line(LINE);
+        assert_eq!(
+            line.settings,
+            SerialSettings {
+                port: Port::Path("/dev/ttyUSB0".into()),
+                baud: 19_200,
+                data_bits: 7,
+                parity: Parity::Odd,
+                stop_bits: 2,
+                flow: FlowControl::Hardware,
+            }
+        );
+        assert_eq!(
+            line.format,
+            LineFormat::Fields {
+                separator: ";".to_owned(),
+                names: ["film", "", "exit"].map(str::to_owned).to_vec(),
+            }
+        );
+    }
+
+    #[test]
+    fn an_adapter_is_found_by_its_usb_identity() {
+        let usb = "usb = { vendor = \"0403\", product = \"6001\", serial = \"A9\" }";
+        let line = line(&LINE.replace("port = \"/dev/ttyUSB0\"", usb));
+        let expected = Port::Usb {
+            vendor: 0x0403,
+            product: 0x6001,
+            serial: Some("A9".to_owned()),
+        };
+        assert_eq!(line.settings.port, expected);
+    }
+
+    #[test]
+    fn what_cannot_be_is_named() {
+        let port = "port = \"/dev/ttyUSB0\"";
+        let both = format!("{port}\nusb = {{ vendor = \"0403\", product = \"6001\" }}");
+        each_is_named(
+            LINE,
+            &[
+                (port, "", "source[0].port: is missing"),
+                (port, &both, "source[0].port: stands beside usb"),
+                (
+                    port,
+                    "usb = { vendor = \"FTDI\", product = \"6001\" }",
+                    "source[0].usb.vendor: \"FTDI\" is no USB id",
+                ),
+                (
+                    port,
+                    "usb = { vendor = \"0403\" }",
+                    "source[0].usb.product: is missing",
+                ),
+                (
+                    "baud = 19200",
+                    "baud = 3",
+                    "source[0].baud: 3 is not a whole number from 50",
+                ),
+                (
+                    "data_bits = 7",
+                    "data_bits = 9",
+                    "source[0].data_bits: 9 is not",
+                ),
+                (
+                    "\"odd\"",
+                    "\"mark\"",
+                    "source[0].parity: \"mark\" is unknown here; known are none, even, odd",
+                ),
+                (
+                    "stop_bits",
+                    "stopbits",
+                    "source[0].stopbits: is unknown here; did you mean \"stop_bits\"?",
+                ),
+                (
+                    "\"hardware\"",
+                    "\"rts\"",
+                    "source[0].flow: \"rts\" is unknown here",
+                ),
+                (
+                    "\"fields\"",
+                    "\"field\"",
+                    "source[0].format: \"field\" is unknown here; did you mean \"fields\"?",
+                ),
+                (
+                    "\"serial\"",
+                    "\"serail\"",
+                    "source[0].kind: \"serail\" is unknown here; did you mean \"serial\"?",
+                ),
+                (
+                    "\"exit\"]",
+                    "\"film\"]",
+                    "source[0].names[2]: \"film\" is named twice",
+                ),
+                (
+                    "[\"film\", \"\", \"exit\"]",
+                    "[\"\"]",
+                    "source[0].names: names no field",
+                ),
+                (
+                    "\";\"",
+                    "\"\"",
+                    "source[0].separator: a separator stands between fields",
+                ),
+            ],
+        );
+    }
+}
