@@ -104,3 +104,114 @@ impl Thresholds {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::shop::testing::{each_is_named, sound};
+
+    const ALARMS: &str = r#"
+[[station]]
+id = "flash-1"
+kind = "flash-unit"
+
+[alarms]
+chamber_limit = "230 C"
+chamber_rise_per_min = "36 F"
+cooled_below = "200 F"
+stack_limit = "50 C"
+platen_limit = "70 C"
+belt_slip = "10 %"
+unproven_in_row = 5
+exhaust_grace = "30 s"
+silent_after = "20 s"
+flash_idle = "10 min"
+shelve_longest = "8 h"
+escalate_after = "3 min"
+
+[[alarms.station]]
+id = "flash-1"
+platen_limit = "65 C"
+"#;
+
+    #[test]
+    fn thresholds_are_read_for_the_shop_and_for_a_station() {
+        let alarms = sound(ALARMS).alarms;
+        let shop = &alarms.thresholds;
+        assert_eq!(shop.chamber_limit, Some(Celsius(230.0)));
+        // A kelvin is 1.8 degrees Fahrenheit (NIST SP 811, appendix B.8).
+        assert_eq!(shop.chamber_rise_per_min, Some(CelsiusDifference(20.0)));
+        assert!((shop.cooled_below.unwrap().0 - 93.333_333).abs() < 1e-6);
+        assert_eq!(
+            (shop.stack_limit, shop.platen_limit),
+            (Some(Celsius(50.0)), Some(Celsius(70.0)))
+        );
+        assert_eq!(
+            (shop.belt_slip, shop.unproven_in_row),
+            (Some(Share(0.1)), Some(5))
+        );
+        assert_eq!(
+            (shop.exhaust_grace, shop.silent_after),
+            (Some(Seconds(30.0)), Some(Seconds(20.0)))
+        );
+        assert_eq!(shop.flash_idle, Some(Seconds(600.0)));
+        assert_eq!(alarms.shelve_longest, Some(Seconds(28_800.0)));
+        assert_eq!(alarms.escalate_after, Some(Seconds(180.0)));
+        let own = Thresholds {
+            platen_limit: Some(Celsius(65.0)),
+            ..Thresholds::default()
+        };
+        assert_eq!(alarms.stations, [("flash-1".to_owned(), own)]);
+    }
+
+    #[test]
+    fn what_cannot_be_is_named() {
+        let station = "[[alarms.station]]\nid = \"flash-1\"";
+        let twice = format!("{station}\n{station}");
+        each_is_named(
+            ALARMS,
+            &[
+                (
+                    "chamber_limit = \"230 C\"",
+                    "chamber_limit = 230",
+                    "alarms.chamber_limit: 230 has no unit",
+                ),
+                (
+                    "chamber_limit",
+                    "chamber_limits",
+                    "alarms.chamber_limits: is unknown here; did you mean \"chamber_limit\"?",
+                ),
+                (
+                    "\"36 F\"",
+                    "\"-36 F\"",
+                    "alarms.chamber_rise_per_min: \"-36 F\" is not above zero",
+                ),
+                (
+                    "\"10 %\"",
+                    "10",
+                    "alarms.belt_slip: \"10\" is more than the whole",
+                ),
+                (
+                    "unproven_in_row = 5",
+                    "unproven_in_row = 1",
+                    "alarms.unproven_in_row: 1 is not a whole number from 2",
+                ),
+                (
+                    "\"3 min\"",
+                    "\"0 s\"",
+                    "alarms.escalate_after: \"0 s\" is not above zero",
+                ),
+                (
+                    station,
+                    "[[alarms.station]]\nid = \"flash-2\"",
+                    "alarms.station[0].id: no station \"flash-2\" is declared; did you mean \"flash-1\"?",
+                ),
+                (
+                    station,
+                    &twice,
+                    "alarms.station[1]: this station has thresholds already",
+                ),
+            ],
+        );
+    }
+}

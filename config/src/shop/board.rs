@@ -102,3 +102,66 @@ impl Board {
         board
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::shop::testing::{each_is_named, sound};
+
+    const BOARD: &str = r#"
+[board]
+listen = "0.0.0.0:8443"
+hosts = ["dryer.example"]
+certificate = "/etc/inkdwell/board.pem"
+key = "/etc/inkdwell/board.key"
+"#;
+
+    #[test]
+    fn a_board_is_read_with_all_its_keys() {
+        let board = sound(BOARD).board;
+        assert_eq!(board.listen, "0.0.0.0:8443".parse().unwrap());
+        assert_eq!(board.hosts, ["dryer.example"]);
+        let tls = Tls {
+            certificate: "/etc/inkdwell/board.pem".into(),
+            key: "/etc/inkdwell/board.key".into(),
+        };
+        assert_eq!(board.tls, Some(tls));
+        assert!(sound("").board.listen.ip().is_loopback());
+        assert!(
+            sound("[board]\nlisten = \"[::1]:80\"\n")
+                .board
+                .listen
+                .is_ipv6()
+        );
+    }
+
+    #[test]
+    fn nothing_is_shown_to_the_network_in_the_clear() {
+        let certificate = "certificate = \"/etc/inkdwell/board.pem\"";
+        let key = "key = \"/etc/inkdwell/board.key\"";
+        let both = format!("{certificate}\n{key}");
+        each_is_named(
+            BOARD,
+            &[
+                (&both, "", "board: listening on 0.0.0.0:8443 without TLS"),
+                (key, "", "board.key: is missing beside certificate"),
+                (certificate, "", "board.certificate: is missing beside key"),
+                (
+                    "0.0.0.0:8443",
+                    "localhost",
+                    "board.listen: \"localhost\" is no address with a port",
+                ),
+                (
+                    "hosts",
+                    "host",
+                    "board.host: is unknown here; did you mean \"hosts\"?",
+                ),
+                (
+                    "[\"dryer.example\"]",
+                    "[1]",
+                    "board.hosts[0]: 1 is a bare number",
+                ),
+            ],
+        );
+    }
+}

@@ -105,3 +105,91 @@ fn read_point(node: &Node<'_>) -> Option<(Celsius, Celsius)> {
     let (shown, real) = (shown.quantity(), real.quantity());
     Some((shown?, real?))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::shop::testing::{each_is_named, sound};
+
+    const CALIBRATED: &str = r#"
+[[probe]]
+id = "hand"
+place = "room"
+uncertainty = "0 C"
+
+[probe.calibration]
+points = [["100 C", "101.2 C"], ["320 F", "323.6 F"]]
+uncertainty = "0.9 F"
+date = "2026-02-02"
+by = "the shop"
+due = 2027-02-02
+"#;
+
+    fn day(year: i32) -> chrono::NaiveDate {
+        chrono::NaiveDate::from_ymd_opt(year, 2, 2).unwrap()
+    }
+
+    /// 323.6 F is 162 C; 0.9 F is half a kelvin. A day may be in quotes or TOML's own.
+    #[test]
+    fn a_calibration_is_read_with_all_its_keys() {
+        let probe = sound(CALIBRATED).probes[0].clone();
+        assert_eq!(probe.uncertainty, Some(CelsiusDifference(0.0)));
+        let expected = Calibration {
+            points: [(100.0, 101.2), (160.0, 162.0)]
+                .map(|(shown, real)| (Celsius(shown), Celsius(real)))
+                .to_vec(),
+            uncertainty: Some(CelsiusDifference(0.5)),
+            date: day(2026),
+            by: "the shop".to_owned(),
+            due: Some(day(2027)),
+        };
+        assert_eq!(probe.calibration, Some(expected));
+    }
+
+    #[test]
+    fn what_cannot_be_is_named() {
+        let points = "[[\"100 C\", \"101.2 C\"], [\"320 F\", \"323.6 F\"]]";
+        let backwards = "[[\"100 C\", \"101.2 C\"], [\"99 C\", \"102 C\"]]";
+        each_is_named(
+            CALIBRATED,
+            &[
+                (
+                    points,
+                    backwards,
+                    "probe[0].calibration.points[1]: [\"99 C\", \"102 C\"] is not above the point before it",
+                ),
+                (points, "[]", "probe[0].calibration.points: names no point"),
+                (
+                    points,
+                    "[[\"100 C\"]]",
+                    "probe[0].calibration.points[0]: a point is what the probe showed",
+                ),
+                (
+                    "\"0.9 F\"",
+                    "\"-1 C\"",
+                    "probe[0].calibration.uncertainty: an uncertainty is not negative",
+                ),
+                (
+                    "\"2026-02-02\"",
+                    "\"2.2.2026\"",
+                    "probe[0].calibration.date: \"2.2.2026\" is no day; write it as",
+                ),
+                (
+                    "\"2026-02-02\"",
+                    "\"2026-02-30\"",
+                    "probe[0].calibration.date: \"2026-02-30\" is no day",
+                ),
+                (
+                    "2027-02-02",
+                    "2026-02-01",
+                    "probe[0].calibration.due: 2026-02-01 is not after",
+                ),
+                (
+                    "by = \"the shop\"",
+                    "by = \"\"",
+                    "probe[0].calibration.by: is empty",
+                ),
+            ],
+        );
+    }
+}

@@ -282,3 +282,184 @@ impl Wiring {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::shop::testing::{each_is_named, sound};
+
+    const PROBES: &str = r#"
+[[source]]
+id = "line"
+kind = "serial"
+port = "/dev/ttyUSB0"
+format = "fields"
+names = ["film", "cold", "exit"]
+
+[[source]]
+id = "bus"
+kind = "modbus-tcp"
+host = "192.0.2.10"
+register = [ { channel = "zone-2", table = "input", address = 0, format = "int16" } ]
+
+[[station]]
+id = "belt-1"
+kind = "belt-dryer"
+heated_length = "2 m"
+belt = "2 m/min"
+zones = [ { length = "1 m", air = "190 C" }, { length = "1 m", panel = "420 C" } ]
+
+[[probe]]
+id = "ride"
+station = "belt-1"
+place = "ride"
+source = "line"
+channel = "film"
+unit = "mV"
+junction = "cold"
+sensor = { kind = "thermocouple", type = "K" }
+
+[[probe]]
+id = "exit"
+station = "belt-1"
+place = "exit"
+source = "line"
+unit = "F"
+distance = "35 cm"
+spot = "30 mm"
+
+[[probe]]
+id = "zone-2"
+station = "belt-1"
+place = "zone"
+zone = 2
+senses = "panel"
+source = "bus"
+"#;
+
+    #[test]
+    fn probes_are_read_with_all_their_keys() {
+        let [ride, exit, zone] = sound(PROBES).probes.try_into().unwrap();
+        assert_eq!(
+            (ride.unit, ride.junction.as_deref()),
+            (ReadingUnit::Millivolts, Some("cold"))
+        );
+        assert_eq!(
+            (ride.channel.as_str(), ride.source.as_deref()),
+            ("film", Some("line"))
+        );
+        assert_eq!(
+            (exit.unit, exit.channel.as_str()),
+            (ReadingUnit::Fahrenheit, "exit")
+        );
+        assert_eq!(
+            (exit.distance, exit.spot),
+            (Some(Metres(0.35)), Some(Metres(0.03)))
+        );
+        assert_eq!((zone.zone, zone.senses), (Some(2), Senses::Panel));
+    }
+
+    #[test]
+    fn what_cannot_be_is_named() {
+        let sensor = "sensor = { kind = \"thermocouple\", type = \"K\" }";
+        each_is_named(
+            PROBES,
+            &[
+                ("place = \"ride\"", "", "probe[0].place: is missing"),
+                (
+                    "station = \"belt-1\"\nplace = \"ride\"",
+                    "place = \"ride\"",
+                    "probe[0].station: is missing",
+                ),
+                (
+                    "station = \"belt-1\"\nplace = \"ride\"",
+                    "station = \"bell-1\"\nplace = \"ride\"",
+                    "probe[0].station: no station \"bell-1\" is declared; did you mean \"belt-1\"?",
+                ),
+                (
+                    "source = \"line\"\nchannel",
+                    "source = \"lines\"\nchannel",
+                    "probe[0].source: no source \"lines\" is declared; did you mean \"line\"?",
+                ),
+                (
+                    "channel = \"film\"",
+                    "channel = \"flim\"",
+                    "probe[0].channel: its source has no channel \"flim\"; did you mean \"film\"?",
+                ),
+                (
+                    "id = \"exit\"",
+                    "id = \"exit-1\"",
+                    "probe[1]: its source has no channel \"exit-1\"; did you mean \"exit\"?",
+                ),
+                (
+                    "junction = \"cold\"",
+                    "junction = \"warm\"",
+                    "probe[0].junction: its source has no channel \"warm\"",
+                ),
+                (
+                    "unit = \"mV\"",
+                    "",
+                    "probe[0].junction: belongs to millivolts alone",
+                ),
+                (
+                    sensor,
+                    "",
+                    "probe[0].unit: means nothing without the thermocouple's type",
+                ),
+                (
+                    "unit = \"F\"",
+                    "unit = \"f\"",
+                    "probe[1].unit: \"f\" is unknown here; did you mean \"F\"?",
+                ),
+                (
+                    "senses = \"panel\"",
+                    "unit = \"F\"",
+                    "probe[2].unit: stands beside a source whose registers say their unit",
+                ),
+                (
+                    "distance = \"35 cm\"",
+                    "",
+                    "probe[1].distance: is missing for an exit probe",
+                ),
+                (
+                    "distance = \"35 cm\"",
+                    "distance = \"-35 cm\"",
+                    "probe[1].distance: \"-35 cm\" is negative",
+                ),
+                (
+                    "zone = 2",
+                    "zone = 3",
+                    "probe[2].zone: 3 is more than the 2 zones of its station",
+                ),
+                (
+                    "unit = \"F\"",
+                    "zone = 1",
+                    "probe[1].zone: only a probe with place = \"zone\" sits in a zone",
+                ),
+                (
+                    "\"panel\"",
+                    "\"light\"",
+                    "probe[2].senses: \"light\" is unknown here",
+                ),
+                (
+                    "id = \"exit\"",
+                    "id = \"an exit\"",
+                    "probe[1].id: \"an exit\" is no id",
+                ),
+            ],
+        );
+    }
+
+    #[test]
+    fn an_exit_probe_without_its_spot_is_warned_of() {
+        let text = PROBES.replace("spot = \"30 mm\"", "");
+        let warnings = crate::shop::Shop::parse("x", &text).warnings;
+        assert_eq!(warnings.len(), 1);
+        assert!(
+            warnings[0]
+                .to_string()
+                .contains("probe[1]: says nothing of the spot"),
+            "{warnings:?}"
+        );
+    }
+}

@@ -140,3 +140,118 @@ fn read_kind(table: &TableReader<'_>, kind: Kind) -> Option<SignalKind> {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::shop::testing::{each_is_named, sound};
+
+    const SIGNALS: &str = r#"
+[[station]]
+id = "belt-1"
+kind = "belt-dryer"
+heated_length = "2 m"
+zones = [ { length = "2 m", air = "190 C" } ]
+
+[[station]]
+id = "flash-1"
+kind = "flash-unit"
+
+[[signal]]
+id = "speed"
+station = "belt-1"
+kind = "belt"
+unit = "ft/min"
+scale = 0.5
+channel = "encoder"
+
+[[signal]]
+id = "prints"
+station = "belt-1"
+kind = "count"
+distance = "10 cm"
+
+[[signal]]
+id = "fan"
+station = "belt-1"
+kind = "exhaust"
+proved_from = 12
+"#;
+
+    /// A foot a minute is 5.08e-3 m/s (NIST SP 811, appendix B.8); half of it, as the scale asks.
+    #[test]
+    fn signals_are_read_with_all_their_keys() {
+        let [speed, prints, fan] = sound(SIGNALS).signals.try_into().unwrap();
+        let SignalKind::Belt { metres_per_second } = speed.kind else {
+            panic!("{speed:?}");
+        };
+        assert!((metres_per_second - 2.54e-3).abs() < 1e-15);
+        assert_eq!(
+            (speed.channel.as_str(), prints.channel.as_str()),
+            ("encoder", "prints")
+        );
+        let distance = Some(Metres(0.1));
+        assert_eq!(prints.kind, SignalKind::Count { distance });
+        assert_eq!(fan.kind, SignalKind::Exhaust { proved_from: 12.0 });
+    }
+
+    #[test]
+    fn what_cannot_be_is_named() {
+        let flash = "station = \"flash-1\"\nkind = \"belt\"";
+        each_is_named(
+            SIGNALS,
+            &[
+                ("unit = \"ft/min\"", "", "signal[0].unit: is missing"),
+                (
+                    "\"ft/min\"",
+                    "\"fpm\"",
+                    "signal[0].unit: \"fpm\" is unknown here",
+                ),
+                (
+                    "scale = 0.5",
+                    "scale = -0.5",
+                    "signal[0].scale: a belt runs forwards",
+                ),
+                (
+                    "kind = \"belt\"",
+                    "kind = \"bell\"",
+                    "signal[0].kind: \"bell\" is unknown here; did you mean \"belt\"?",
+                ),
+                (
+                    "station = \"belt-1\"\nkind = \"belt\"",
+                    flash,
+                    "signal[0].kind: its station is a flash unit",
+                ),
+                (
+                    "proved_from = 12",
+                    "proved_from = \"12\"",
+                    "signal[2].proved_from: \"12\" is a text",
+                ),
+                (
+                    "proved_from = 12",
+                    "unit = \"m/min\"",
+                    "signal[2].unit: is unknown here",
+                ),
+                (
+                    "\"prints\"",
+                    "\"speed\"",
+                    "signal[1]: signal \"speed\" is declared twice",
+                ),
+            ],
+        );
+    }
+
+    #[test]
+    fn a_belt_whose_speed_nobody_tells_is_warned_of() {
+        let warnings = |text: &str| crate::shop::Shop::parse("x", text).warnings;
+        assert_eq!(warnings(SIGNALS), vec![]);
+        let without = SIGNALS.split("[[signal]]").next().unwrap();
+        let found = warnings(without);
+        assert_eq!(found.len(), 1);
+        assert!(
+            found[0]
+                .to_string()
+                .contains("neither a nominal belt speed nor a belt signal")
+        );
+    }
+}

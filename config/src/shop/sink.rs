@@ -187,3 +187,157 @@ fn read_url(node: &Node<'_>) -> Option<String> {
     }
     Some(url)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::shop::testing::{each_is_named, sound};
+    use crate::shop::{MqttVersion, TlsRoots};
+
+    const SINKS: &str = r#"
+[[sink]]
+id = "office"
+kind = "mqtt"
+host = "::1"
+port = 8884
+tls = true
+
+[[sink]]
+id = "history"
+kind = "influxdb"
+url = "http://127.0.0.1:8086"
+org = "yard"
+bucket = "dryer"
+token_file = "/etc/inkdwell/token"
+
+[[sink]]
+id = "phone"
+kind = "webhook"
+url = "https://example.org/hook?to=owner"
+secret_env = "INKDWELL_HOOK_SECRET"
+alarms_from = "high"
+alarms_after = "3 min"
+
+[[sink]]
+id = "bell"
+kind = "command"
+program = "/usr/local/bin/ring-bell"
+arguments = ["--loud", "{}"]
+timeout = "5 s"
+most_at_once = 2
+"#;
+
+    #[test]
+    fn sinks_are_read_with_all_their_keys() {
+        let [office, history, phone, bell] = sound(SINKS).sinks.try_into().unwrap();
+        let broker = Broker {
+            host: "::1".to_owned(),
+            port: 8884,
+            version: MqttVersion::V5,
+            tls: Some(TlsRoots::System),
+            user: None,
+            password: None,
+        };
+        assert_eq!(office.kind, SinkKind::Mqtt(broker));
+        assert_eq!(
+            (office.alarms_from, office.alarms_after),
+            (Priority::Low, None)
+        );
+        let influxdb = SinkKind::Influxdb {
+            url: "http://127.0.0.1:8086".to_owned(),
+            org: "yard".to_owned(),
+            bucket: "dryer".to_owned(),
+            token: Some(Secret::File("/etc/inkdwell/token".into())),
+        };
+        assert_eq!(history.kind, influxdb);
+        let webhook = SinkKind::Webhook {
+            url: "https://example.org/hook?to=owner".to_owned(),
+            secret: Some(Secret::Environment("INKDWELL_HOOK_SECRET".to_owned())),
+        };
+        assert_eq!(phone.kind, webhook);
+        assert_eq!(
+            (phone.alarms_from, phone.alarms_after),
+            (Priority::High, Some(Seconds(180.0)))
+        );
+        let command = SinkKind::Command {
+            program: "/usr/local/bin/ring-bell".into(),
+            arguments: ["--loud", "{}"].map(str::to_owned).to_vec(),
+            timeout: Some(Seconds(5.0)),
+            most_at_once: 2,
+        };
+        assert_eq!(bell.kind, command);
+    }
+
+    #[test]
+    fn what_cannot_be_is_named() {
+        let url = "http://127.0.0.1:8086";
+        each_is_named(
+            SINKS,
+            &[
+                (
+                    url,
+                    "127.0.0.1:8086",
+                    "sink[1].url: \"127.0.0.1:8086\" is no address",
+                ),
+                (
+                    url,
+                    "http:///write",
+                    "sink[1].url: \"http:///write\" is no address",
+                ),
+                (
+                    url,
+                    "http://?db=x",
+                    "sink[1].url: \"http://?db=x\" is no address",
+                ),
+                (
+                    url,
+                    "https://me:pw@example.org",
+                    "sink[1].url: an address must not hold a password",
+                ),
+                (
+                    "token_file = \"/etc/inkdwell/token\"",
+                    "token = \"abc\"",
+                    "sink[1].token: a shop file is no place for secrets",
+                ),
+                (
+                    "secret_env = \"INKDWELL_HOOK_SECRET\"",
+                    "secret = \"abc\"",
+                    "sink[2].secret: a shop file is no place for secrets",
+                ),
+                ("bucket = \"dryer\"", "", "sink[1].bucket: is missing"),
+                (
+                    "\"high\"",
+                    "\"highest\"",
+                    "sink[2].alarms_from: \"highest\" is unknown here; did you mean \"high\"?",
+                ),
+                ("\"3 min\"", "3", "sink[2].alarms_after: 3 has no unit"),
+                (
+                    "[\"--loud\", \"{}\"]",
+                    "[\"--loud\", 3]",
+                    "sink[3].arguments[1]: 3 is a bare number",
+                ),
+                (
+                    "[\"--loud\", \"{}\"]",
+                    "\"--loud\"",
+                    "sink[3].arguments: \"--loud\" is a text; write a list",
+                ),
+                (
+                    "\"5 s\"",
+                    "\"0 s\"",
+                    "sink[3].timeout: \"0 s\" is not above zero",
+                ),
+                (
+                    "most_at_once = 2",
+                    "most_at_once = 0",
+                    "sink[3].most_at_once: 0 is not",
+                ),
+                ("port = 8884", "port = 70000", "sink[0].port: 70000 is not"),
+                (
+                    "\"webhook\"",
+                    "\"webhok\"",
+                    "sink[2].kind: \"webhok\" is unknown here; did you mean \"webhook\"?",
+                ),
+            ],
+        );
+    }
+}
