@@ -268,10 +268,9 @@ mod tests {
             until: Some(20.0),
         };
         let (belt, signal) = belts(0.05, &[slip]);
-        assert_eq!(
-            [belt.at(5.0), belt.at(15.0), belt.at(25.0)],
-            [0.05, 0.04, 0.05]
-        );
+        for (time, speed) in [(5.0, 0.05), (15.0, 0.04), (25.0, 0.05)] {
+            assert!((belt.at(time) - speed).abs() < 1e-12, "{time}");
+        }
         assert_eq!(signal.at(15.0), 0.05);
     }
 }

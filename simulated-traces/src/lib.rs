@@ -19,6 +19,7 @@ pub mod record;
 pub mod samples;
 pub mod scenario;
 pub mod sensor;
+pub mod shop;
 mod spot;
 pub mod truth;
 pub mod write;

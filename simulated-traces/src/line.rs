@@ -100,6 +100,8 @@ pub struct Running {
     /// Prints that are no longer on the belt, until someone takes them; and how many there were ever.
     done: Vec<Print>,
     gone: u32,
+    /// When the print that was laid last has cooled or passed.
+    last_over: Option<f64>,
     next: Option<(u32, f64)>,
     lap: BeltLap,
     chance: Chance,
@@ -121,6 +123,7 @@ impl BeltLine {
             on_belt: VecDeque::new(),
             done: Vec::new(),
             gone: 0,
+            last_over: None,
             line: self,
         }
     }
@@ -221,6 +224,12 @@ impl Running {
         if !line.shifts.are_still() {
             self.lap = crate::physics::lap_at(&line.oven, &line.belt, &line.shifts, laid);
         }
+        let passed = print
+            .history
+            .film_bottom
+            .last()
+            .map_or(0.0, |point| point.0);
+        self.last_over = Some(laid + if print.rides { print.cooled() } else { passed });
         self.on_belt.push_back(print);
     }
 
@@ -239,14 +248,9 @@ impl Running {
         time > over && (newer || !print.rides)
     }
 
-    /// Whether no print will come any more, and when the last one has cooled (a ride) or passed.
+    /// When the last print has cooled (a ride) or passed, once no other will come.
     pub fn over_at(&self) -> Option<f64> {
-        if self.next.is_some() {
-            return None;
-        }
-        let last = self.on_belt.back().or(self.done.last())?;
-        let passed = last.history.film_bottom.last().map_or(0.0, |point| point.0);
-        Some(last.laid + if last.rides { last.cooled() } else { passed })
+        self.last_over.filter(|_| self.next.is_none())
     }
 
     /// The prints that left the belt since the last call.

@@ -15,7 +15,7 @@ use super::oven::Surroundings;
 /// What one step may be wrong by in temperature (°C) and in a cell's water (kg/m²): of the first-order
 /// result, which is far worse than the one that counts.
 const CELSIUS_ERROR: f64 = 0.2;
-const WATER_ERROR: f64 = 2e-4;
+const WATER_ERROR: f64 = 5e-5;
 const GAMMA: f64 = 1.0 - std::f64::consts::FRAC_1_SQRT_2;
 /// Steps in seconds: never longer (the history is read as straight lines), never shorter.
 const LONGEST: f64 = 0.4;
@@ -124,12 +124,15 @@ impl March {
             let water = 0.5 * step * (first.water[number] + second.water[number]);
             self.trial.celsius[number] += celsius;
             self.trial.water[number] += water;
-            error = error
-                .max(celsius.abs() / CELSIUS_ERROR)
-                .max(water.abs() / WATER_ERROR);
+            let here = celsius.abs() / CELSIUS_ERROR + water.abs() / WATER_ERROR;
+            error = if here.is_finite() {
+                error.max(here)
+            } else {
+                f64::MAX
+            };
         }
         let gain = self.gain(step);
-        (if error.is_finite() { error } else { f64::MAX }, gain)
+        (error, gain)
     }
 
     /// What the books gain over a step whose stages are `first` and `second`.

@@ -90,6 +90,8 @@ pub(crate) struct Fibre {
 
 const C: f64 = 11.0;
 const K: f64 = 0.75;
+/// From this activity on free water counts.
+const NEARLY_WET: f64 = 0.95;
 const FIRST_BINDING: f64 = 1.05e6;
 /// u/u_m at 65 % RH.
 const AT_SIXTY_FIVE: f64 = C * 0.4875 / ((1.0 - 0.4875) * (1.0 + (C - 1.0) * 0.4875));
@@ -122,17 +124,17 @@ impl Fibre {
         let x = 2.0 * u / (half + root);
         let slope = (1.0 + (C - 2.0) * x - (C - 1.0) * x * x) / root;
         let (activity, by_u) = (x / K, slope / K);
-        if activity < 1.0 {
-            (activity, by_u)
-        } else {
-            // Free water between the fibres.
-            (1.0, 0.0)
+        if activity < NEARLY_WET {
+            return (activity, by_u);
         }
+        // Beyond, free water between the fibres takes over without a kink.
+        let left = (-(activity - NEARLY_WET) / (1.0 - NEARLY_WET)).exp();
+        (1.0 - (1.0 - NEARLY_WET) * left, by_u * left)
     }
 
-    /// The water that it holds in air of a relative humidity at 20 °C.
+    /// The water that it holds in air of a relative humidity (up to 95 %) at 20 °C.
     pub(crate) fn in_air(&self, relative_humidity: f64) -> f64 {
-        let x = K * relative_humidity.clamp(0.0, 0.99);
+        let x = K * relative_humidity.clamp(0.0, NEARLY_WET);
         self.monolayer * C * x / ((1.0 - x) * (1.0 + (C - 1.0) * x))
     }
 

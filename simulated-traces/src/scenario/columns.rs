@@ -20,7 +20,9 @@ pub(super) struct Desk<'a> {
     pub(super) shop: &'a Shop,
     pub(super) station: &'a str,
     pub(super) room: Celsius,
+    /// The seed of probes that change from trace to trace, and of those that stay.
     pub(super) seed: u64,
+    pub(super) place_seed: u64,
     /// Whether every sensor is exact.
     pub(super) exact: bool,
 }
@@ -189,7 +191,10 @@ impl Desk<'_> {
         unit: Unit,
         probe: Option<&Probe>,
     ) -> Result<Flaws, Problem> {
-        let mut chance = chance(self.seed, &format!("flaws of {}", column.name.get_ref()));
+        let fixed = !matches!(sees, Sees::Film | Sees::Cloth);
+        let seed = if fixed { self.place_seed } else { self.seed };
+        let purpose = format!("flaws of {}", column.name.get_ref());
+        let mut chance = chance(seed, &purpose);
         if matches!(sees, Sees::Exit { .. } | Sees::Surface) {
             let declared = declared_optics(probe, self.room);
             // The surface's true emissivity lies about the declared one as far as that is in doubt.

@@ -97,6 +97,9 @@ pub(super) enum RecordKind {
 #[derive(Debug, Default, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub(super) struct Truth {
+    /// What dryer, batch and fixed probes are drawn from; the scenario's seed where it is missing. Files of
+    /// one shop share it.
+    pub(super) seed: Option<u64>,
     /// Everything as declared or usual, no scatter.
     #[serde(default)]
     pub(super) as_declared: bool,

@@ -1,6 +1,6 @@
 //! A scenario: a shop, a job, what is recorded, and what goes wrong.
 //!
-//! A scenario file is TOML; `docs` of [`file`] name its keys. It refers to a shop file, which declares the
+//! A scenario file is TOML; the samples show its keys. It refers to a shop file, which declares the
 //! station and its probes; what is really there is drawn from the scenario's seed around that.
 //!
 //! ```

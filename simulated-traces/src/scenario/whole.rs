@@ -42,6 +42,7 @@ pub(super) fn read(file: &str, text: &str, shop: &Shop) -> Result<Scenario, Vec<
         station: written.station.get_ref(),
         room,
         seed: written.seed,
+        place_seed: place_seed(&written),
         exact: written.truth.as_declared,
     };
     for column in &written.column {
@@ -82,7 +83,12 @@ pub(super) fn read(file: &str, text: &str, shop: &Shop) -> Result<Scenario, Vec<
     let mut batch = if written.truth.as_declared {
         Batch::usual(&ink, &fabric, room)
     } else {
-        Batch::likely(&ink, &fabric, room, &mut chance(written.seed, "batch"))
+        Batch::likely(
+            &ink,
+            &fabric,
+            room,
+            &mut chance(place_seed(&written), "batch"),
+        )
     };
     settle_batch(&mut batch, &written.truth);
     Ok(Scenario {
@@ -164,7 +170,7 @@ fn station(place: &Place<'_>, written: &File, shop: &Shop) -> Result<Station, Pr
 }
 
 fn heat(station: &Station, written: &File, room: Celsius) -> Heat {
-    let mut chance = chance(written.seed, "oven");
+    let mut chance = chance(place_seed(written), "oven");
     let declared = written.truth.as_declared;
     match (station.kind, declared) {
         (StationKind::FlashUnit, true) => Heat::Flash(Box::new(usual_flash(station, room))),
@@ -207,4 +213,9 @@ fn settle_batch(batch: &mut Batch, truth: &Truth) {
 fn name_of(file: &str) -> String {
     let name = file.strip_suffix(".toml").unwrap_or(file);
     name.strip_suffix(".scenario").unwrap_or(name).to_owned()
+}
+
+/// The seed of what stands there for good.
+fn place_seed(written: &File) -> u64 {
+    written.truth.seed.unwrap_or(written.seed)
 }
