@@ -1,6 +1,6 @@
 //! The simulated shop: traces of dryers and flash units that never were, each with its truth.
 //!
-//! [`physics`] follows a print through an uneven oven; [`line`] and [`flash_line`] put prints one after the
+//! [`physics`] follows a print through an uneven oven; [`mod@line`] and [`flash_line`] put prints one after the
 //! other; [`channel`] and [`sensor`] make of it what imperfect probes say; [`record`] gives that row by row,
 //! for as long as one likes; and [`write`] puts it into files beside its truth. A [`scenario`] file holds all that
 //! together. [`chance`] is seeded: the same seed gives the same bytes.

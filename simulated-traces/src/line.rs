@@ -139,7 +139,7 @@ impl BeltLine {
                 fabric = other;
             }
         }
-        let rides = self.ride_every > 0 && (number - 1) % self.ride_every == 0;
+        let rides = self.ride_every > 0 && (number - 1).is_multiple_of(self.ride_every);
         let way = self.follow_to + LAID_BEFORE + 0.5 * GARMENT_LENGTH;
         let passed = self
             .belt
