@@ -2,7 +2,7 @@
 //!
 //! [`physics`] follows a print through an uneven oven; [`mod@line`] and [`flash_line`] put prints one after the
 //! other; [`channel`] and [`sensor`] make of it what imperfect probes say; [`record`] gives that row by row,
-//! for as long as one likes; and [`write`] puts it into files beside its truth. A [`scenario`] file holds all that
+//! for as long as one likes; and [`mod@write`] puts it into files beside its truth. A [`scenario`] file holds all that
 //! together. [`chance`] is seeded: the same seed gives the same bytes.
 //!
 //! Nothing here uses the model that Inkdwell fits to rides, so that a fit can be held against something
