@@ -163,3 +163,121 @@ fn read_limit(node: &Node<'_>) -> Option<HarmLimit> {
         law: law?,
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::library::Library;
+    use crate::problem::Problem;
+
+    const FABRIC: &str = r#"
+[[fabric]]
+id = "cotton-test"
+name = "Cotton jersey, test"
+mass = "180 g/m2"
+regain = "8.5 %"
+layers = 2
+harms = [
+  { harm = "scorch", law = "equivalents", points = [["190 C", "300 s"], ["204 C", "30 s"]] },
+  { harm = "dye-migration", law = "hold", at = "140 C", for = "6 min" },
+]
+source = "test"
+"#;
+
+    fn problems(text: &str) -> Vec<String> {
+        let line = |problem: &Problem| format!("{}: {}", problem.key, problem.what);
+        let problems = Library::parse("x", text).problems;
+        problems.iter().map(line).collect()
+    }
+
+    #[test]
+    fn a_fabric_is_read_with_all_its_keys() {
+        let checked = Library::parse("x", FABRIC);
+        assert_eq!((checked.problems, checked.warnings), (vec![], vec![]));
+        let fabric = &checked.value.fabrics()[0];
+        assert_eq!((fabric.id.as_str(), fabric.layers), ("cotton-test", 2));
+        assert!((fabric.mass.0 - 0.18).abs() < 1e-15 && (fabric.regain.0 - 0.085).abs() < 1e-15);
+        let harms: Vec<Harm> = fabric.harms.iter().map(|limit| limit.harm).collect();
+        assert_eq!(harms, [Harm::Scorch, Harm::DyeMigration]);
+        let hold = Law::Hold {
+            at: crate::quantity::Celsius(140.0),
+            duration: Seconds(360.0),
+        };
+        assert_eq!(fabric.harms[1].law, hold);
+    }
+
+    #[test]
+    fn layers_are_one_and_a_name_the_id_where_nothing_is_said() {
+        let text = FABRIC
+            .replace("layers = 2", "")
+            .replace("name = \"Cotton jersey, test\"", "");
+        let library = Library::parse("x", &text).value;
+        let fabric = library.fabric("cotton-test").unwrap();
+        assert_eq!((fabric.layers, fabric.name.as_str()), (1, "cotton-test"));
+    }
+
+    /// No known limit is allowed, and worth a look.
+    #[test]
+    fn a_fabric_may_have_no_known_limit() {
+        let head = FABRIC.split("harms").next().unwrap();
+        let checked = Library::parse("x", &format!("{head}harms = []\nsource = \"test\"\n"));
+        assert_eq!(checked.problems, vec![]);
+        assert_eq!(checked.warnings.len(), 1);
+        assert_eq!(checked.value.fabrics()[0].harms, []);
+        let found = problems(&format!("{head}source = \"test\"\n"));
+        assert_eq!(found, ["fabric[0].harms: is missing"]);
+    }
+
+    #[test]
+    fn what_cannot_be_is_named() {
+        for (written, instead, expected) in [
+            (
+                "dye-migration",
+                "scorch",
+                "harms[1]: scorch is declared twice",
+            ),
+            (
+                "dye-migration",
+                "dye migration",
+                "harms[1].harm: \"dye migration\" is unknown here",
+            ),
+            (
+                "at = \"140 C\", for",
+                "at = \"140 C\", during",
+                "harms[1].during: is unknown here",
+            ),
+            (
+                "at = \"140 C\", for",
+                "at = \"140 C\", during",
+                "harms[1].for: is missing",
+            ),
+            ("\"180 g/m2\"", "180", "mass: 180 has no unit"),
+            (
+                "\"180 g/m2\"",
+                "\"180 gsm\"",
+                "mass: \"gsm\" is no unit of mass by area",
+            ),
+            ("\"8.5 %\"", "8.5", "regain: \"8.5\" is more than the whole"),
+            (
+                "layers = 2",
+                "layers = 0",
+                "layers: 0 is not a whole number from 1 to 4",
+            ),
+            (
+                "layers = 2",
+                "layers = 1.5",
+                "layers: 1.5 is not a whole number from 1 to 4",
+            ),
+            ("layers", "layer", "layer: is unknown here"),
+            ("source = \"test\"", "", "source: is missing"),
+        ] {
+            assert!(FABRIC.contains(written), "{written}");
+            let found = problems(&FABRIC.replacen(written, instead, 1));
+            let expected = format!("fabric[0].{expected}");
+            assert!(
+                found.iter().any(|line| line.starts_with(&expected)),
+                "{expected}\n{found:#?}"
+            );
+        }
+    }
+}

@@ -197,3 +197,152 @@ fn read_gel(node: &Node<'_>) -> Option<GelWindow> {
     }
     Some(GelWindow { from, to })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::library::Library;
+    use crate::quantity::Seconds;
+
+    const INK: &str = r#"
+[[ink]]
+id = "wb-test"
+name = "Water-based, test"
+family = "water-based"
+threshold = "320 F"
+cure = { law = "equivalents", points = [["150 C", "180 s"], ["160 C", "90 s"]] }
+film = "80 um"
+water = "55 %"
+gel = { from = "104 C", to = "121 C" }
+pot_life = "8 h"
+needs_exhaust = true
+source = "test"
+"#;
+
+    fn problems(text: &str) -> Vec<String> {
+        let problems = Library::parse("x", text).problems;
+        let line = |problem: &crate::problem::Problem| format!("{}: {}", problem.key, problem.what);
+        problems.iter().map(line).collect()
+    }
+
+    fn ink(text: &str) -> Ink {
+        let checked = Library::parse("x", text);
+        assert_eq!((checked.problems, checked.warnings), (vec![], vec![]));
+        checked.value.inks()[0].clone()
+    }
+
+    #[test]
+    fn an_ink_is_read_with_all_its_keys() {
+        let ink = ink(INK);
+        assert_eq!(
+            (ink.id.as_str(), ink.name.as_str()),
+            ("wb-test", "Water-based, test")
+        );
+        assert_eq!(
+            (ink.family, ink.threshold),
+            (Family::WaterBased, Celsius(160.0))
+        );
+        assert!((ink.film.unwrap().0 - 80e-6).abs() < 1e-18);
+        assert_eq!(
+            (ink.water, ink.pot_life),
+            (Some(Share(0.55)), Some(Seconds(28_800.0)))
+        );
+        let (from, to) = (Celsius(104.0), Celsius(121.0));
+        assert_eq!(ink.gel, Some(GelWindow { from, to }));
+        assert!(ink.needs_exhaust);
+        assert_eq!(ink.source, "test");
+    }
+
+    #[test]
+    fn what_may_be_left_out_may_be_left_out() {
+        let text = "[[ink]]\nid = \"a\"\nfamily = \"other\"\nsource = \"t\"\ncure = { law = \"hold\", at = \"160 C\", for = \"5 s\" }\n";
+        let ink = ink(text);
+        assert_eq!((ink.name.as_str(), ink.threshold), ("a", Celsius(160.0)));
+        assert_eq!(
+            (ink.film, ink.water, ink.gel, ink.pot_life),
+            (None, None, None, None)
+        );
+        assert!(!ink.needs_exhaust);
+    }
+
+    /// The threshold of a hold is its own temperature, in whatever unit it is written; a law of
+    /// equivalents has none of its own.
+    #[test]
+    fn a_threshold_agrees_with_its_law() {
+        let hold = "{ law = \"hold\", at = \"160 C\", for = \"5 s\" }";
+        let at = INK.find("{ law").unwrap();
+        let end = at + INK[at..].find('\n').unwrap();
+        let held = INK.replace(&INK[at..end], hold);
+        assert_eq!(ink(&held).threshold, Celsius(160.0));
+        assert_eq!(
+            ink(&held.replace("threshold = \"320 F\"", "")).threshold,
+            Celsius(160.0)
+        );
+        let off = problems(&held.replace("320 F", "321 F"));
+        assert_eq!(
+            off,
+            ["ink[0].threshold: \"321 F\" differs from the temperature of the ink's hold law"]
+        );
+        let none = problems(&INK.replace("threshold = \"320 F\"", ""));
+        assert!(
+            none[0].starts_with("ink[0].threshold: is missing"),
+            "{none:?}"
+        );
+        assert_eq!(none.len(), 1);
+    }
+
+    #[test]
+    fn what_cannot_be_is_named() {
+        for (written, instead, expected) in [
+            (
+                "id = \"wb-test\"",
+                "id = \"wb test\"",
+                "id: \"wb test\" is no id",
+            ),
+            ("id = \"wb-test\"", "id = \"\"", "id: \"\" is no id"),
+            (
+                "\"water-based\"",
+                "\"waterbased\"",
+                "family: \"waterbased\" is unknown here",
+            ),
+            (
+                "\"80 um\"",
+                "\"80 m\"",
+                "film: a film is between 1 um and 5 mm thick",
+            ),
+            (
+                "\"55 %\"",
+                "\"155 %\"",
+                "water: \"155 %\" is more than the whole",
+            ),
+            (
+                "to = \"121 C\"",
+                "to = \"200 F\"",
+                "gel: the window ends where it begins or below",
+            ),
+            ("to = \"121 C\"", "till = \"121 C\"", "gel.to: is missing"),
+            ("\"8 h\"", "\"0 h\"", "pot_life: \"0 h\" is not above zero"),
+            (
+                "needs_exhaust = true",
+                "needs_exhaust = \"yes\"",
+                "needs_exhaust: \"yes\" is a text",
+            ),
+            (
+                "needs_exhaust",
+                "need_exhaust",
+                "need_exhaust: is unknown here",
+            ),
+            ("source = \"test\"", "source = \" \"", "source: is empty"),
+            ("source = \"test\"", "", "source: is missing"),
+            ("cure =", "cures =", "cure: is missing"),
+        ] {
+            assert!(INK.contains(written), "{written}");
+            let found = problems(&INK.replacen(written, instead, 1));
+            let expected = format!("ink[0].{expected}");
+            assert!(
+                found.iter().any(|line| line.starts_with(&expected)),
+                "{expected}\n{found:#?}"
+            );
+        }
+    }
+}

@@ -5,7 +5,7 @@ use inkdwell_config::library::Library;
 use inkdwell_config::problem::Checked;
 use inkdwell_config::quantity::{Celsius, Seconds};
 use inkdwell_config::shop::{Place, Sensor, Shop, SourceKind};
-use inkdwell_config::{QuantityError, read_file};
+use inkdwell_config::{QuantityError, decode, read_file};
 use proptest::prelude::*;
 
 const EXAMPLE: &str = include_str!("../examples/shop.toml");
@@ -145,8 +145,8 @@ fn secrets_have_no_place_in_a_shop_file() {
 
 #[test]
 fn files_that_are_none_are_one_clear_problem() {
-    let folder = std::env::temp_dir().join(format!("inkdwell-config-{}", std::process::id()));
-    std::fs::create_dir_all(&folder).unwrap();
+    let temporary = tempfile::tempdir().unwrap();
+    let folder = temporary.path();
     let path = |name: &str, bytes: &[u8]| {
         let path = folder.join(name);
         std::fs::write(&path, bytes).unwrap();
@@ -167,7 +167,7 @@ fn files_that_are_none_are_one_clear_problem() {
             .contains("no text in UTF-8")
     );
     assert!(
-        read_file(&folder)
+        read_file(folder)
             .unwrap_err()
             .to_string()
             .contains("is a folder")
@@ -178,9 +178,52 @@ fn files_that_are_none_are_one_clear_problem() {
             .to_string()
             .contains("cannot be opened")
     );
+    let library = Library::load(&utf16).unwrap_err();
+    assert_eq!(library.len(), 1);
+    let checked = Shop::check(&folder.join("absent"));
+    assert_eq!(checked.problems.len(), 1);
     let marked = path("marked.toml", b"\xEF\xBB\xBF[shop]\nname = \"x\"\n");
     assert!(Shop::load(&marked).is_ok());
-    std::fs::remove_dir_all(&folder).unwrap();
+}
+
+/// A shop's own libraries stand beside its file; what the shop file itself declares wins over them.
+#[test]
+fn libraries_beside_the_shop_file_are_read() {
+    let folder = tempfile::tempdir().unwrap();
+    let write = |name: &str, text: &str| std::fs::write(folder.path().join(name), text).unwrap();
+    let ink = |id: &str, name: &str| {
+        format!(
+            "[[ink]]\nid = \"{id}\"\nname = \"{name}\"\nfamily = \"other\"\nsource = \"t\"\n\
+             cure = {{ law = \"hold\", at = \"150 C\", for = \"5 s\" }}\n"
+        )
+    };
+    write("a.toml", &(ink("one", "A") + &ink("two", "A")));
+    write("b.toml", &ink("two", "B"));
+    let heading = "[shop]\nname = \"x\"\nlibraries = [\"a.toml\", \"b.toml\"]\n";
+    write(
+        "shop.toml",
+        &(heading.to_owned() + &ink("three", "own") + &ink("one", "own")),
+    );
+    let shop = Shop::load(&folder.path().join("shop.toml")).unwrap();
+    let name = |id: &str| shop.library.ink(id).unwrap().name.clone();
+    assert_eq!(
+        [name("one"), name("two"), name("three")],
+        ["own", "B", "own"]
+    );
+    // What is wrong in a library, or that it is not there, is a problem of the shop file's reader.
+    write("b.toml", &ink("two", "B").replace("150 C", "150"));
+    write("shop.toml", &heading.replace("a.toml", "absent.toml"));
+    let problems = Shop::load(&folder.path().join("shop.toml")).unwrap_err();
+    let lines: Vec<String> = problems.iter().map(ToString::to_string).collect();
+    assert_eq!(lines.len(), 2, "{lines:?}");
+    assert!(
+        lines[0].contains("absent.toml: cannot be opened"),
+        "{lines:?}"
+    );
+    assert!(
+        lines[1].contains("b.toml:6: ink[0].cure.at: 150 has no unit"),
+        "{lines:?}"
+    );
 }
 
 proptest! {
@@ -199,9 +242,24 @@ proptest! {
         let end = (at + length).min(EXAMPLE.len());
         if EXAMPLE.is_char_boundary(at) && EXAMPLE.is_char_boundary(end) {
             let text = format!("{}{put}{}", &EXAMPLE[..at], &EXAMPLE[end..]);
-            for problem in Shop::parse("x", &text).problems {
+            let checked = Shop::parse("x", &text);
+            for problem in checked.problems.iter().chain(&checked.warnings) {
                 prop_assert!(!problem.remedy.is_empty() && !problem.what.is_empty());
+                prop_assert!(problem.line.is_some_and(|line| line <= 1 + text.lines().count() as u64));
+                let line = problem.to_string();
+                prop_assert!(!line.contains(char::is_control), "{line:?}");
             }
+        }
+    }
+
+    #[test]
+    fn no_bytes_make_a_reader_panic(bytes in prop::collection::vec(any::<u8>(), 0..300)) {
+        match decode("x", bytes) {
+            Ok(text) => {
+                let _ = Shop::parse("x", &text);
+                let _ = Library::parse("x", &text);
+            }
+            Err(problem) => prop_assert!(!problem.remedy.is_empty()),
         }
     }
 
