@@ -65,8 +65,6 @@ pub(crate) enum PlaceArgument {
     Ride,
     /// Looking at the surface under a flash unit
     Flash,
-    /// Fixed behind a dryer, seeing prints leave; needs --reference, --shop and --station
-    Exit,
 }
 
 /// Where inks and fabrics come from; a later file wins by id.
@@ -114,9 +112,6 @@ pub(crate) struct JudgeArguments {
     /// Where the probe was
     #[arg(long, value_enum, default_value = "ride")]
     pub(crate) place: PlaceArgument,
-    /// With --place exit: a ride of the same print whose file has the exit probe's column too
-    #[arg(long, value_name = "RIDE_FILE")]
-    pub(crate) reference: Option<String>,
     /// With --place flash: the lamp is the last heat, so the ink's cure law decides
     #[arg(long)]
     pub(crate) r#final: bool,

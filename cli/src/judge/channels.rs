@@ -123,13 +123,6 @@ impl<'a> Context<'a> {
         })
     }
 
-    /// The station of exit evidence.
-    pub(super) fn station_for_exit(&self) -> Result<String, Failure> {
-        self.station
-            .map(|station| station.id.clone())
-            .ok_or_else(|| Failure::new("--station: exit evidence needs the station; name it"))
-    }
-
     /// Which of a file's columns are judged, and those on cloth beside them.
     pub(super) fn channels(
         &self,

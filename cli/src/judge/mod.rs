@@ -6,7 +6,6 @@
 
 mod call;
 mod channels;
-mod exit;
 mod file;
 mod input;
 mod json;
@@ -65,10 +64,7 @@ fn judge_all<W: Writer>(
     writer.begin(spool)?;
     for named in &call.files {
         let place = (&mut *spool, &mut any_before);
-        let found = match &call.reference {
-            Some(reference) => exit::judge(call, named, reference, writer, place)?,
-            None => file::judge(call, named, writer, place, figure.as_mut(), progress)?,
-        };
+        let found = file::judge(call, named, writer, place, figure.as_mut(), progress)?;
         all_good &= found.passes > 0 && found.all_good;
     }
     writer.end(spool)?;

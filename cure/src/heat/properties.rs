@@ -210,7 +210,7 @@ mod tests {
     #[test]
     fn humidity_and_latent_heat_are_the_handbooks() {
         // PsychroLib GetVapPresFromHumRatio(0.008, 101325 Pa) is 1286.779 Pa.
-        assert!((humidity_ratio(Pascals(1286.779_004_501_626_7)) - 0.008).abs() < 1e-8);
+        assert!((humidity_ratio(Pascals(1_286.779_004_501_626_7)) - 0.008).abs() < 1e-8);
         // Steam tables (from memory): 2453.5 kJ/kg at 20 °C, 2256.4 at 100 °C; the linear form of
         // the psychrometric chart stays within 0.6 %.
         assert!((latent_heat(Celsius(20.0)) / 2453.5e3 - 1.0).abs() < 1e-3);
