@@ -45,7 +45,8 @@ fn the_example_is_sound() {
         (shop.sources.len(), shop.stations.len(), shop.probes.len()),
         (3, 2, 5)
     );
-    assert_eq!((shop.signals.len(), shop.sinks.len()), (2, 2));
+    assert_eq!((shop.signals.len(), shop.sinks.len()), (2, 4));
+    assert_eq!(checked.warnings, vec![]);
     assert_eq!(shop.alarms.escalate_after, Some(Seconds(180.0)));
     assert_eq!(shop.alarms.stations[0].1.platen_limit, Some(Celsius(70.0)));
     assert!(shop.library.ink("yard-white").is_ok());
