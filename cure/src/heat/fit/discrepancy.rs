@@ -48,7 +48,7 @@ impl Place {
     }
 
     /// The covariance of δ at two places.
-    fn covariance(&self, other: &Place) -> f64 {
+    pub(crate) fn covariance(&self, other: &Place) -> f64 {
         let along = (self.along - other.along) / ALONG;
         let across = (self.haste - other.haste) / ACROSS_SPEEDS;
         let same = if self.on_cloth == other.on_cloth {
@@ -68,15 +68,6 @@ pub(crate) struct Discrepancy {
     places: Vec<Place>,
     /// L.
     lower: DMatrix<f64>,
-}
-
-/// What the readings say of δ at one place.
-#[derive(Debug, Clone)]
-pub(crate) struct Kriged {
-    /// L⁻¹ k*.
-    pub(crate) weights: DVector<f64>,
-    /// a*² − k*ᵀ R⁻¹ k*.
-    pub(crate) variance: f64,
 }
 
 impl Discrepancy {
@@ -102,17 +93,26 @@ impl Discrepancy {
         self.lower.solve_lower_triangular_unchecked_mut(values);
     }
 
-    /// What is known of δ at a place.
-    pub(crate) fn at(&self, place: &Place) -> Kriged {
-        let mut weights = DVector::from_iterator(
-            self.places.len(),
-            self.places.iter().map(|bin| place.covariance(bin)),
-        );
+    /// R⁻¹ of what L⁻¹ was applied to.
+    pub(crate) fn explain(&self, whitened: &DVector<f64>) -> DVector<f64> {
+        let mut explained = whitened.clone();
+        self.lower.tr_solve_lower_triangular_mut(&mut explained);
+        explained
+    }
+
+    /// k*ᵀ times a vector over all bins.
+    pub(crate) fn carried_to(&self, place: &Place, explained: &DVector<f64>) -> f64 {
+        let pairs = self.places.iter().zip(explained.iter());
+        pairs
+            .map(|(bin, value)| place.covariance(bin) * value)
+            .sum()
+    }
+
+    /// L⁻¹ k*: how the readings bear on δ at a place.
+    pub(crate) fn weights(&self, place: &Place) -> DVector<f64> {
+        let covariances = self.places.iter().map(|bin| place.covariance(bin));
+        let mut weights = DVector::from_iterator(self.places.len(), covariances);
         self.whiten(&mut weights);
-        let prior = place.amplitude().powi(2);
-        Kriged {
-            variance: (prior - weights.norm_squared()).max(0.0),
-            weights,
-        }
+        weights
     }
 }

@@ -276,7 +276,7 @@ impl Fit {
             }
         }
         for (sum, row) in variance.iter_mut().zip(&fitted) {
-            *sum += row.dot(&(&self.covariance * row));
+            *sum += row.dot(&(&self.spread * row));
         }
         Ok(variance)
     }

@@ -158,10 +158,19 @@ impl Limit {
 
     /// The margin of a history.
     pub(crate) fn margin(&self, history: &History) -> CelsiusDifference {
+        self.margin_near(history, None)
+    }
+
+    /// The margin of a history, looked for near that of a similar one.
+    pub(crate) fn margin_near(
+        &self,
+        history: &History,
+        near: Option<CelsiusDifference>,
+    ) -> CelsiusDifference {
         let curve = self.curve(history);
         let shift = match &self.rule {
             Rule::Peak(at) => at.0 - curve.peak().0,
-            Rule::Dose(rate) => shift_to_one(curve, rate),
+            Rule::Dose(rate) => shift_to_one(curve, rate, near.map(|near| -self.sense() * near.0)),
         };
         CelsiusDifference(-self.sense() * shift)
     }
@@ -191,29 +200,67 @@ impl Points {
     }
 }
 
-/// The δ* of D(δ*) = 1, between bounds beyond which it does not matter.
-fn shift_to_one(curve: &Curve, rate: &Rate) -> f64 {
-    // The peak at the law's coolest point is where a dose begins; look from there.
-    let begin = rate.coolest().0 - curve.peak().0;
-    let (mut low, mut high) = (begin.clamp(SHIFTS.0, SHIFTS.1), begin + 10.0);
-    let points = Points::of(curve, rate, SHIFTS.1);
-    while points.dose(rate, high) < 1.0 {
-        if high >= SHIFTS.1 {
+/// The δ* of D(δ*) = 1, between bounds beyond which it does not matter; `near` is where to look first.
+fn shift_to_one(curve: &Curve, rate: &Rate, near: Option<f64>) -> f64 {
+    // A dose begins where the peak reaches the law's coolest point.
+    let begin = (rate.coolest().0 - curve.peak().0).clamp(SHIFTS.0, SHIFTS.1);
+    let points = Points::of(curve, rate, SHIFTS.1.min(begin + 120.0));
+    let lacking = |shift: f64| points.dose(rate, shift).max(LEAST_DOSE).ln();
+    let mut low = (begin, LEAST_DOSE.ln());
+    let (first, width) = near.map_or((begin + 10.0, 20.0), |near| (near.max(begin) + 1.0, 2.0));
+    let mut high = (first, lacking(first));
+    let mut step = width;
+    while high.1 < 0.0 {
+        if high.0 >= SHIFTS.1 {
             return SHIFTS.1;
         }
         low = high;
-        high = (high + 20.0).min(SHIFTS.1);
+        high.0 = (high.0 + step).min(SHIFTS.1);
+        high.1 = lacking(high.0);
+        step *= 2.0;
     }
-    for _ in 0..40 {
-        if high - low < 1e-4 {
+    if let Some(near) = near
+        && low.0 < near - 1.0
+    {
+        let below = (near - 1.0, lacking(near - 1.0));
+        if below.1 < 0.0 {
+            low = below;
+        }
+    }
+    bracketed(low, high, lacking)
+}
+
+/// A dose too small to matter.
+const LEAST_DOSE: f64 = 1e-9;
+
+/// The zero of a rising function between two points of it, by false position that halves where one end
+/// stays (the Illinois rule).
+fn bracketed(mut low: (f64, f64), mut high: (f64, f64), f: impl Fn(f64) -> f64) -> f64 {
+    let mut stayed = 0;
+    for _ in 0..60 {
+        if high.0 - low.0 < 1e-4 {
             break;
         }
-        let middle = 0.5 * (low + high);
-        if points.dose(rate, middle) < 1.0 {
-            low = middle;
+        // Far below, ln D is no straight line.
+        let share = if low.1 < -5.0 {
+            0.5
         } else {
-            high = middle;
+            (low.1 / (low.1 - high.1)).clamp(0.01, 0.99)
+        };
+        let middle = low.0 + share * (high.0 - low.0);
+        let value = f(middle);
+        if value.abs() < 1e-5 {
+            return middle;
+        }
+        if value < 0.0 {
+            low = (middle, value);
+            high.1 *= if stayed == 1 { 0.5 } else { 1.0 };
+            stayed = 1;
+        } else {
+            high = (middle, value);
+            low.1 *= if stayed == -1 { 0.5 } else { 1.0 };
+            stayed = -1;
         }
     }
-    0.5 * (low + high)
+    0.5 * (low.0 + high.0)
 }

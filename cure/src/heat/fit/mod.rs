@@ -5,10 +5,12 @@
 //! out is a [`Fit`]: the most likely oven and print, how sure each unknown is, and how well each ride is
 //! explained. [`Fit::predict`] then says what a print would go through at another speed.
 
+mod carry;
 mod discrepancy;
 mod exit;
 mod imagined;
 mod limit;
+mod next_ride;
 mod note;
 mod predict;
 mod problem;
@@ -31,6 +33,7 @@ use crate::plan::PrintLaws;
 
 pub use exit::{ExitProbe, ExitReading, Inferred};
 pub use limit::{Aim, LimitName};
+pub use next_ride::NextRide;
 pub use note::{Cause, Note};
 pub use predict::{Estimate, Prediction};
 pub use ride::{Ride, Trip};
@@ -101,11 +104,11 @@ pub struct Explained {
 pub struct Fit {
     problem: Problem,
     /// Covariance of z.
-    covariance: DMatrix<f64>,
+    spread: DMatrix<f64>,
     /// By how much misfits exceed what was allowed for, as variances; at least 1.
     surplus: f64,
-    /// L⁻¹ (T(z) − T_read).
-    whitened: DVector<f64>,
+    /// R⁻¹ (T(z) − T_read).
+    explained: DVector<f64>,
     /// L⁻¹ J.
     slopes: DMatrix<f64>,
     /// Half of U: what the probe's own doubt adds to every film temperature, in °C.
@@ -297,9 +300,9 @@ fn finish(
         threshold: laws.threshold,
         limits: Limit::of(laws, options.aim, under_lamp),
         cure: Limit::cure(laws, under_lamp),
-        covariance: inverse * surplus,
+        spread: inverse * surplus,
         surplus,
-        whitened,
+        explained: problem.discrepancy.explain(&whitened),
         slopes: whitened_slopes,
         problem,
         probe,
@@ -336,7 +339,7 @@ impl Fit {
             .unknowns
             .iter()
             .enumerate()
-            .map(|(i, unknown)| (*unknown, self.problem.z[i], self.covariance[(i, i)].sqrt()))
+            .map(|(i, unknown)| (*unknown, self.problem.z[i], self.spread[(i, i)].sqrt()))
     }
 
     fn guess(&self) -> Guess {

@@ -139,7 +139,7 @@ impl Unknown {
             Unknown::Mass => 0.04,
             Unknown::Moisture => 0.15,
             Unknown::Gap => 0.4,
-            Unknown::BareAbsorptivity => 0.07,
+            Unknown::BareAbsorptivity => 0.12,
             Unknown::Lag => 0.6,
         }
     }

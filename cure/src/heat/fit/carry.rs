@@ -1,0 +1,212 @@
+//! How the doubt of a fit is carried to what it predicts.
+
+use nalgebra::{DMatrix, DVector};
+
+use inkdwell_config::quantity::{CelsiusDifference, Seconds};
+
+use super::Fit;
+use super::discrepancy::Place;
+use super::limit::Limit;
+use super::problem::moisture_scatter;
+use super::ride::Trip;
+use super::unknowns::{Guess, MOISTURE_SCATTER, Unknown};
+use crate::heat::HeatError;
+use crate::heat::history::History;
+use crate::heat::run::{Columns, Model};
+
+/// Step of z over which slopes are taken.
+const STEP: f64 = 0.05;
+
+/// Where quantities stand in the list that is carried: the film's peak,
+pub(super) const PEAK: usize = 0;
+/// unprinted cloth's peak,
+pub(super) const CLOTH_PEAK: usize = 1;
+/// and the margins to all limits; then, if asked for, the film knot by knot.
+pub(super) const FIRST_MARGIN: usize = 2;
+
+/// How much is carried.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Extent {
+    /// Peaks and margins.
+    Margins,
+    /// These and the film's history.
+    WithFilm,
+}
+
+/// A predicted history with what its quantities depend on.
+pub(super) struct Carried {
+    /// The model's history with what the rides say of its error.
+    pub(super) history: History,
+    /// The most likely value of each quantity.
+    pub(super) values: Vec<f64>,
+    /// Where along the way each is decided, and whether it rises (1) or falls (−1) with temperature.
+    places: Vec<(Place, f64)>,
+    /// Slopes by z: rows by unknown, columns by quantity.
+    slopes: DMatrix<f64>,
+    /// Variance that the garments' scatter alone makes.
+    scatter: Vec<f64>,
+}
+
+/// How one quantity depends on what a fit does not know for sure.
+pub(super) struct Dependence {
+    place: Place,
+    sense: f64,
+    /// L⁻¹ k*.
+    weights: DVector<f64>,
+    /// ∂q/∂z − Jᵀ R⁻¹ k*.
+    slopes: DVector<f64>,
+    /// Variance of the garments' scatter.
+    pub(super) scatter: f64,
+}
+
+impl Fit {
+    /// Predicts a trip, with slopes.
+    pub(super) fn carry(&self, trip: Trip, extent: Extent) -> Result<Carried, HeatError> {
+        let raw = self.history(&self.guess(), trip)?;
+        let history = self.corrected(&raw, trip);
+        let values = self.quantities(&history, extent, None);
+        let best = self.quantities(&raw, extent, Some(&values));
+        let mut slopes = DMatrix::zeros(self.problem.z.len(), best.len());
+        let mut scatter = vec![0.0; best.len()];
+        for (i, unknown) in self.problem.unknowns.iter().enumerate() {
+            if *unknown == Unknown::Lag {
+                continue;
+            }
+            let mut changed = self.problem.shared().to_vec();
+            changed[i] += STEP;
+            let other = self.history(&self.problem.guess(&changed), trip)?;
+            let others = self.quantities(&other, extent, Some(&best));
+            for (number, value) in others.iter().enumerate() {
+                slopes[(i, number)] = (value - best[number]) / STEP;
+            }
+            if let Some(spread) = self.scatter(*unknown, self.problem.z[i]) {
+                for (number, sum) in scatter.iter_mut().enumerate() {
+                    *sum += (spread * slopes[(i, number)]).powi(2);
+                }
+            }
+        }
+        Ok(Carried {
+            places: self.places(&history, trip, extent),
+            history,
+            values,
+            slopes,
+            scatter,
+        })
+    }
+
+    /// What one quantity depends on.
+    pub(super) fn dependence(&self, carried: &Carried, number: usize) -> Dependence {
+        let (place, sense) = carried.places[number];
+        let weights = self.problem.discrepancy.weights(&place);
+        let slopes = carried.slopes.column(number) - self.slopes.tr_mul(&weights) * sense;
+        Dependence {
+            place,
+            sense,
+            weights,
+            slopes,
+            scatter: carried.scatter[number],
+        }
+    }
+
+    /// The variance of one quantity for one print of the batch.
+    pub(super) fn variance(&self, carried: &Carried, number: usize) -> f64 {
+        let dependence = self.dependence(carried, number);
+        self.covariance(&dependence, &dependence) + dependence.scatter + self.probe.powi(2)
+    }
+
+    /// The covariance of two quantities of the batch's middle garment, the probe's own doubt left out.
+    pub(super) fn covariance(&self, a: &Dependence, b: &Dependence) -> f64 {
+        let unknowns = a.slopes.dot(&(&self.spread * &b.slopes));
+        let error = a.place.covariance(&b.place) - a.weights.dot(&b.weights);
+        unknowns + self.surplus * a.sense * b.sense * error
+    }
+
+    pub(super) fn history(&self, guess: &Guess, trip: Trip) -> Result<History, HeatError> {
+        let model = Model::default();
+        let journey = trip.journey(&guess.oven, model.after, model.pace);
+        model.run(&guess.oven, &guess.print, &journey, Columns::PrintAndCloth)
+    }
+
+    /// A place of the model's error on a trip.
+    fn place(&self, trip: Trip, time: f64, on_cloth: bool) -> Place {
+        let stay = trip.stay(self.problem.base.oven.heated_length().0);
+        Place {
+            haste: trip.haste(),
+            along: time / stay,
+            on_cloth,
+        }
+    }
+
+    /// The model's history with what the rides say of its error.
+    pub(super) fn corrected(&self, history: &History, trip: Trip) -> History {
+        let error = |time: Seconds, on_cloth: bool| {
+            let place = self.place(trip, time.0, on_cloth);
+            // What was explained is model less reading.
+            let error = &self.problem.discrepancy;
+            CelsiusDifference(-error.carried_to(&place, &self.explained))
+        };
+        let mut corrected = history.clone();
+        let film = history.print.film_bottom.times();
+        let by: Vec<CelsiusDifference> = film.map(|time| error(time, false)).collect();
+        corrected.print.film_bottom = history.print.film_bottom.corrected(&by);
+        corrected.print.film_top = history.print.film_top.corrected(&by);
+        if let (Some(corrected), Some(cloth)) = (&mut corrected.cloth, &history.cloth) {
+            let by: Vec<CelsiusDifference> =
+                cloth.top.times().map(|time| error(time, true)).collect();
+            corrected.top = cloth.top.corrected(&by);
+            corrected.hottest = cloth.hottest.corrected(&by);
+        }
+        corrected
+    }
+
+    /// All quantities of a history; `near` are those of a similar one.
+    fn quantities(&self, history: &History, extent: Extent, near: Option<&[f64]>) -> Vec<f64> {
+        let cloth = history.cloth.as_ref();
+        let mut values = vec![
+            history.print.film_bottom.peak().0,
+            cloth.map_or(f64::NAN, |cloth| cloth.hottest.peak().0),
+        ];
+        values.extend(self.limits.iter().enumerate().map(|(i, limit)| {
+            let near = near.map(|near| CelsiusDifference(near[FIRST_MARGIN + i]));
+            limit.margin_near(history, near).0
+        }));
+        if extent == Extent::WithFilm {
+            values.extend(history.print.film_bottom.knots());
+        }
+        values
+    }
+
+    /// Where along the way each quantity is decided, and its sense.
+    fn places(&self, history: &History, trip: Trip, extent: Extent) -> Vec<(Place, f64)> {
+        let film = &history.print.film_bottom;
+        let cloth = history.cloth.as_ref().map_or(film, |cloth| &cloth.hottest);
+        let mut places = vec![
+            (self.place(trip, film.hottest_time().0, false), 1.0),
+            (self.place(trip, cloth.hottest_time().0, true), 1.0),
+        ];
+        let decided = |limit: &Limit| {
+            let (time, on_cloth) = limit.decided(history);
+            (self.place(trip, time.0, on_cloth), limit.sense())
+        };
+        places.extend(self.limits.iter().map(decided));
+        if extent == Extent::WithFilm {
+            let knots = film.times();
+            places.extend(knots.map(|time| (self.place(trip, time.0, false), 1.0)));
+        }
+        places
+    }
+
+    /// One standard deviation of the garments' scatter, in z of an unknown.
+    pub(super) fn scatter(&self, unknown: Unknown, z: f64) -> Option<f64> {
+        let in_z = unknown.spread() * Unknown::bent(z).1;
+        let print = &self.problem.base.print;
+        match unknown {
+            Unknown::Mass => Some(0.5 * self.options.mass_scatter.0 / in_z),
+            Unknown::Moisture => {
+                let share = 0.5 * self.options.regain_scatter.0 / MOISTURE_SCATTER;
+                Some(share * moisture_scatter(print) / in_z)
+            }
+            _ => None,
+        }
+    }
+}
