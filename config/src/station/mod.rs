@@ -1,5 +1,12 @@
 //! Stations: the heat sources that prints pass.
 
+mod belt;
+mod zone;
+
+pub use zone::Zone;
+
+use self::belt::Belt;
+use self::zone::Heat;
 use crate::ink::read_id;
 use crate::quantity::{Celsius, Metres, MetresPerSecond, Seconds};
 use crate::reading::{Node, TableReader};
@@ -11,17 +18,6 @@ pub enum StationKind {
     BeltDryer,
     /// A lamp heats a print that lies still on its platen.
     FlashUnit,
-}
-
-/// A stretch of the chamber (or the lamp of a flash unit) with its own set temperatures.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Zone {
-    /// Its length along the belt.
-    pub length: Metres,
-    /// Set temperature of the air; `None` where the zone only radiates.
-    pub air: Option<Celsius>,
-    /// Set temperature of the radiant panel; `None` where the zone only blows.
-    pub panel: Option<Celsius>,
 }
 
 /// A belt dryer or a flash unit.
@@ -69,16 +65,6 @@ impl StationKind {
     }
 }
 
-/// What only a station with a belt has.
-#[derive(Default)]
-struct Belt {
-    nominal: Option<MetresPerSecond>,
-    slowest: Option<MetresPerSecond>,
-    fastest: Option<MetresPerSecond>,
-    print_pitch: Option<Metres>,
-    lanes: Option<u64>,
-}
-
 impl Station {
     /// Reads one `[[station]]`.
     pub(crate) fn read(table: &TableReader<'_>) -> Option<Station> {
@@ -112,62 +98,6 @@ impl Station {
     }
 }
 
-impl Belt {
-    fn read(table: &TableReader<'_>, kind: Option<StationKind>) -> Belt {
-        let speed = |key| -> Option<MetresPerSecond> {
-            table.optional(key).and_then(|node| node.above_zero())
-        };
-        let belt = Belt {
-            nominal: speed("belt"),
-            slowest: speed("belt_slowest"),
-            fastest: speed("belt_fastest"),
-            print_pitch: table
-                .optional("print_pitch")
-                .and_then(|node| node.above_zero()),
-            lanes: table.optional("lanes").and_then(|node| node.whole(1..=100)),
-        };
-        if kind == Some(StationKind::FlashUnit) {
-            let keys = [
-                "belt",
-                "belt_slowest",
-                "belt_fastest",
-                "print_pitch",
-                "lanes",
-            ];
-            for node in keys.into_iter().filter_map(|key| table.optional(key)) {
-                node.warn("is not used: a flash unit has no belt", "leave it out");
-            }
-            return Belt::default();
-        }
-        belt.compare(table);
-        belt
-    }
-
-    /// Whether the speeds fit each other.
-    fn compare(&self, table: &TableReader<'_>) {
-        if let (Some(slowest), Some(fastest)) = (self.slowest, self.fastest)
-            && slowest >= fastest
-            && let Some(node) = table.optional("belt_slowest")
-        {
-            node.report(
-                format!("{} is not below belt_fastest", node.written()),
-                "let the slowest belt be slower than the fastest",
-            );
-        }
-        let below = self.nominal < self.slowest;
-        let above = self.fastest.is_some() && self.nominal > self.fastest;
-        if (below || above)
-            && self.nominal.is_some()
-            && let Some(node) = table.optional("belt")
-        {
-            node.report(
-                format!("{} is a speed that the belt does not reach", node.written()),
-                "write a speed from belt_slowest to belt_fastest",
-            );
-        }
-    }
-}
-
 fn read_wake(node: &Node<'_>) -> Option<Celsius> {
     let wake: Celsius = node.quantity()?;
     // Samples out of -40 C to 600 C are none; a pass that begins at such a temperature never does.
@@ -182,105 +112,6 @@ fn read_wake(node: &Node<'_>) -> Option<Celsius> {
         return None;
     }
     Some(wake)
-}
-
-/// The heated stretch and its zones.
-struct Heat {
-    length: Metres,
-    zones: Vec<Zone>,
-}
-
-impl Heat {
-    fn read(table: &TableReader<'_>, kind: Option<StationKind>) -> Option<Heat> {
-        let flash = kind == Some(StationKind::FlashUnit);
-        let zones_example = "[ { length = \"2.4 m\", air = \"190 C\" } ]";
-        let (length, zones) = if flash {
-            (table.optional("heated_length"), table.optional("zones"))
-        } else {
-            (
-                table.required("heated_length", "\"2.4 m\""),
-                table.required("zones", zones_example),
-            )
-        };
-        let declared = (length.is_some(), zones.is_some());
-        let length: Option<Metres> = length.and_then(|node| node.above_zero());
-        let zones = zones.and_then(|node| read_zones(&node, length));
-        match (flash, declared) {
-            // A lamp over a print that lies still: its length matters to nobody who does not tune it.
-            (true, (false, false)) => Some(Heat {
-                length: Metres(0.0),
-                zones: Vec::new(),
-            }),
-            (true, (true, false)) => Some(Heat {
-                length: length?,
-                zones: Vec::new(),
-            }),
-            (true, (false, true)) => {
-                let zones = zones?;
-                let length = Metres(zones.iter().map(|zone| zone.length.0).sum());
-                Some(Heat { length, zones })
-            }
-            _ => Some(Heat {
-                length: length?,
-                zones: zones?,
-            }),
-        }
-    }
-}
-
-fn read_zones(node: &Node<'_>, heated_length: Option<Metres>) -> Option<Vec<Zone>> {
-    let elements = node.elements()?;
-    if elements.is_empty() {
-        node.report(
-            "names no zone",
-            "add at least one, with its length and air or panel",
-        );
-        return None;
-    }
-    let zones: Vec<Option<Zone>> = elements.iter().map(read_zone).collect();
-    let zones = zones.into_iter().collect::<Option<Vec<Zone>>>()?;
-    let sum: f64 = zones.iter().map(|zone| zone.length.0).sum();
-    if let Some(length) = heated_length
-        && (sum - length.0).abs() > 0.01 * length.0
-    {
-        node.report(
-            format!(
-                "the zones are {sum:.3} m long, the heated length {:.3} m",
-                length.0
-            ),
-            "let the zones' lengths add up to heated_length",
-        );
-        return None;
-    }
-    Some(zones)
-}
-
-fn read_zone(node: &Node<'_>) -> Option<Zone> {
-    let table = node.table()?;
-    let length = table
-        .required("length", "\"1.2 m\"")
-        .and_then(|node| node.above_zero());
-    let (air, panel) = (table.optional("air"), table.optional("panel"));
-    table.finish();
-    if air.is_none() && panel.is_none() {
-        table.report(
-            "",
-            "has neither air nor panel",
-            "add air = \"190 C\", panel = \"420 C\", or both",
-        );
-        return None;
-    }
-    // A key that is there must be readable; one that is not there is none.
-    let temperature = |node: Option<Node<'_>>| match node {
-        Some(node) => node.quantity::<Celsius>().map(Some),
-        None => Some(None),
-    };
-    let (air, panel) = (temperature(air), temperature(panel));
-    Some(Zone {
-        length: length?,
-        air: air?,
-        panel: panel?,
-    })
 }
 
 #[cfg(test)]
