@@ -155,7 +155,7 @@ pub(super) fn write(answer: &Answer<'_>) -> Result<String, Failure> {
         window_best: answer.tuning.window_best.as_ref().map(window),
         recommended: answer.tuning.recommended.as_ref().map(recommended),
         next_ride: answer.tuning.next_ride.as_ref().map(|next| NextRideJson {
-            belt_m_per_min: per_minute(next.belt),
+            belt_m_per_min: belt(next.trip),
             why: sheet::why(next, answer.call.units),
         }),
         advice: sheet::advice(answer),

@@ -2,9 +2,9 @@
 
 use inkdwell_config::display::Units;
 use inkdwell_config::quantity::{Celsius, CelsiusDifference};
-use inkdwell_cure::heat::fit::{Cause, Note, Prediction, Trip};
+use inkdwell_cure::heat::fit::{Cause, NextRide, Note, Prediction, Trip};
 use inkdwell_cure::judged::Band;
-use inkdwell_cure::tuning::{Advice, NextRide, Side, Window};
+use inkdwell_cure::tuning::{Advice, Side, Window};
 
 use super::Answer;
 use crate::terminal::Setting;
@@ -63,10 +63,7 @@ fn rides(answer: &Answer<'_>) -> String {
         .iter()
         .zip(answer.fit.rides())
         .map(|(file, explained)| {
-            let speed = match explained.trip {
-                Trip::Belt(speed) => units.speed(speed),
-                Trip::Lamp(stay) => format!("{:.1} s", stay.0),
-            };
+            let speed = speed_of(explained.trip, units);
             format!(
                 "ride {} at {speed}: peak {}, explained within {}\n",
                 file.file,
@@ -75,6 +72,14 @@ fn rides(answer: &Answer<'_>) -> String {
             )
         })
         .collect()
+}
+
+/// How a print goes through the heat, in a word.
+fn speed_of(trip: Trip, units: Units) -> String {
+    match trip {
+        Trip::Belt(speed) => units.speed(speed),
+        Trip::Lamp(stay) => format!("{:.1} s", stay.0),
+    }
 }
 
 fn proved(window: &Window, units: Units) -> String {
@@ -132,8 +137,8 @@ fn predicted(prediction: &Prediction, units: Units) -> String {
 pub(super) fn why(next: &NextRide, units: Units) -> String {
     format!(
         "a ride at this speed would narrow the doubt at the window's fast end from {} to about {}",
-        units.difference(CelsiusDifference(next.doubt_now.0)),
-        units.difference(CelsiusDifference(next.doubt_then.0)),
+        units.difference(next.doubt_now),
+        units.difference(next.doubt_then),
     )
 }
 
@@ -154,7 +159,7 @@ pub(super) fn advice(answer: &Answer<'_>) -> Vec<String> {
     {
         sentences.push(format!(
             "ride once more at {}: {}",
-            units.speed(next.belt),
+            speed_of(next.trip, units),
             why(next, units)
         ));
     }

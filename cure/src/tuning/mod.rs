@@ -8,13 +8,15 @@ mod window;
 
 pub use window::{Edge, Side, Window, WindowError, best_window, proved_window};
 
+use window::{Doubts, window_with};
+
 use inkdwell_config::fabric::Fabric;
 use inkdwell_config::ink::Ink;
 use inkdwell_config::quantity::{Celsius, CelsiusDifference, MetresPerSecond, Seconds};
 use inkdwell_config::station::Station;
 
 use crate::heat::HeatError;
-use crate::heat::fit::{Fit, Prediction, Trip};
+use crate::heat::fit::{Fit, LimitName, NextRide, Prediction, Trip};
 
 /// The recommended speed keeps this share of the window's fast end: belts and set points wander.
 const RESERVE: f64 = 0.985;
@@ -30,17 +32,6 @@ pub struct Recommended {
     pub prints_per_hour: Option<f64>,
     /// What one print of the batch would go through.
     pub predicted: Prediction,
-}
-
-/// One more ride that would tell most.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct NextRide {
-    /// At which speed.
-    pub belt: MetresPerSecond,
-    /// The doubt (k = 2) of the margin at the window's fast end as it is,
-    pub doubt_now: CelsiusDifference,
-    /// and as it would be then.
-    pub doubt_then: CelsiusDifference,
 }
 
 /// What a change of the chamber would open.
@@ -110,22 +101,49 @@ pub fn tune(fit: &Fit, declared: Declared<'_>) -> Result<Tuning, WindowError> {
         None => advise(fit, declared)?,
     };
     let window_best = best_window(fit, station)?;
+    let next_ride = next_ride(fit, window.or(window_best))?;
+    let next = next_ride(fit, window.as_ref().or(window_best.as_ref()))?;
     Ok(Tuning {
         window,
         window_best,
         recommended,
-        next_ride: None,
+        next_ride: next,
         advice,
     })
 }
 
+/// The ride that would shrink the doubt at the window's fast end most.
+fn next_ride(fit: &Fit, window: Option<&Window>) -> Result<Option<NextRide>, HeatError> {
+    let Some(window) = window else {
+        return Ok(None);
+    };
+    fit.next_ride(LimitName::Cure, Trip::Belt(window.fast.belt))
+}
+
+/// The ride that would shrink the doubt of the cure at a window's fast end most.
+fn next_ride(fit: &Fit, window: Option<Window>) -> Result<Option<NextRide>, HeatError> {
+    let Some(window) = window else {
+        return Ok(None);
+    };
+    let next = fit.next_ride(LimitName::Cure, Trip::Belt(window.fast.belt))?;
+    Ok(next.and_then(|next| match next.trip {
+        Trip::Belt(belt) => Some(NextRide {
+            belt,
+            doubt_now: next.doubt_now,
+            doubt_then: next.doubt_then,
+        }),
+        Trip::Lamp(_) => None,
+    }))
+}
+
 /// Which change of all zones opens the fastest window, and what else could be done.
 fn advise(fit: &Fit, declared: Declared<'_>) -> Result<Vec<Advice>, WindowError> {
+    let doubts = Doubts::of(fit, declared.station)?;
     let mut best: Option<(CelsiusDifference, Opening)> = None;
     for by in CHANGES.map(CelsiusDifference) {
         let station = changed(declared.station, by);
         let imagined = fit.imagined(&station, declared.ink, declared.fabric);
-        let Some(window) = proved_window(&imagined, &station)? else {
+        let Some(window) = window_with(&imagined, &station, &doubts)? else {
             continue;
         };
         let belt = window.fast.belt;
