@@ -101,7 +101,6 @@ pub fn tune(fit: &Fit, declared: Declared<'_>) -> Result<Tuning, WindowError> {
         None => advise(fit, declared)?,
     };
     let window_best = best_window(fit, station)?;
-    let next_ride = next_ride(fit, window.or(window_best))?;
     let next = next_ride(fit, window.as_ref().or(window_best.as_ref()))?;
     Ok(Tuning {
         window,
@@ -118,22 +117,6 @@ fn next_ride(fit: &Fit, window: Option<&Window>) -> Result<Option<NextRide>, Hea
         return Ok(None);
     };
     fit.next_ride(LimitName::Cure, Trip::Belt(window.fast.belt))
-}
-
-/// The ride that would shrink the doubt of the cure at a window's fast end most.
-fn next_ride(fit: &Fit, window: Option<Window>) -> Result<Option<NextRide>, HeatError> {
-    let Some(window) = window else {
-        return Ok(None);
-    };
-    let next = fit.next_ride(LimitName::Cure, Trip::Belt(window.fast.belt))?;
-    Ok(next.and_then(|next| match next.trip {
-        Trip::Belt(belt) => Some(NextRide {
-            belt,
-            doubt_now: next.doubt_now,
-            doubt_then: next.doubt_then,
-        }),
-        Trip::Lamp(_) => None,
-    }))
 }
 
 /// Which change of all zones opens the fastest window, and what else could be done.
