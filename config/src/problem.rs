@@ -83,11 +83,17 @@ pub fn nearest<'a>(name: &str, known: impl IntoIterator<Item = &'a str>) -> Opti
         .map(|(_, candidate)| candidate)
 }
 
-/// What to do about an unknown name: the nearest one, or all there are.
+/// What to do about an unknown name: the nearest one, or those there are.
 pub fn suggestion(name: &str, known: &[&str]) -> String {
+    // More than anybody reads through.
+    const MOST: usize = 12;
     match nearest(name, known.iter().copied()) {
         Some(near) => format!("did you mean {near:?}?"),
         None if known.is_empty() => "none is declared".to_owned(),
+        None if known.len() > MOST => {
+            let some = known[..MOST].join(", ");
+            format!("known are {some} and {} more", known.len() - MOST)
+        }
         None => format!("known are {}", known.join(", ")),
     }
 }

@@ -1,7 +1,7 @@
 //! Files that are not quite TOML: what is wrong with their lines, and which other problems still stand.
 //!
 //! The parser goes on after a mistake, so that the rest of the file can be judged too. After a mistake in
-//! a single value it is sure of its place. After any other one, what it makes of the lines that follow is
+//! a single value, or a line without one, it is sure of its place. After any other one, what it makes of the lines that follow is
 //! a guess, up to the next heading, `[table]` or `[[table]]`; a problem found there may be the guess's
 //! own and is left out. What is missing anywhere may then stand in a line that could not be read.
 
@@ -29,11 +29,16 @@ enum Doubt {
     Nothing,
     /// The value in question.
     Value,
+    /// Its line, which was left out.
+    Line,
     /// The lines up to the next heading.
     Table,
     /// All that follows.
     Rest,
 }
+
+/// The complaint at which the parser gives up.
+const GIVES_UP: &str = "key with no value";
 
 /// A complaint of the parser: where, and in its words.
 type Mistake = (usize, String);
@@ -41,7 +46,6 @@ type Mistake = (usize, String);
 /// A text that the parser goes through to its end, of the same length as the one given, and the lines
 /// that had to be blanked for that: at a key without a value it would give up.
 pub(super) fn readable(text: &str) -> (Cow<'_, str>, Vec<Mistake>) {
-    const GIVES_UP: &str = "key with no value";
     // Every line blanked costs another parse; a file with more such lines is no TOML at all.
     const MOST: usize = 32;
     let mut readable = Cow::Borrowed(text);
@@ -98,7 +102,7 @@ impl Broken {
         for (offset, message) in &mistakes {
             let offset = *offset;
             match (doubt(message), endless) {
-                (Doubt::Value | Doubt::Table | Doubt::Rest, Some(message)) => {
+                (Doubt::Value | Doubt::Line | Doubt::Table | Doubt::Rest, Some(message)) => {
                     broken.note(reading, offset, message, &Doubt::Rest);
                 }
                 (doubt, _) => broken.note(reading, offset, message, &doubt),
@@ -109,22 +113,16 @@ impl Broken {
 
     fn note(&mut self, reading: &Reading<'_>, offset: usize, message: &str, doubt: &Doubt) {
         let line = reading.line_of(offset);
-        let last = reading.lines.len() as u64;
-        let guessed = match doubt {
-            Doubt::Nothing => line..line,
-            Doubt::Value => line..line + 1,
-            Doubt::Table => {
-                let heading = (line + 1..=last).find(|line| reading.line(*line).starts_with('['));
-                line..heading.unwrap_or(last + 1)
-            }
-            Doubt::Rest => line..last + 1,
+        let before = self.guessed.last().filter(|lines| lines.contains(&line));
+        // One mistake draws several complaints: about the rest of its line, or of all the file.
+        let same_line = self.problems.last().and_then(|problem| problem.line) == Some(line);
+        let echo = match doubt {
+            Doubt::Nothing | Doubt::Value => false,
+            Doubt::Line | Doubt::Table => same_line,
+            Doubt::Rest => before.is_some(),
         };
-        // One mistake draws complaints about all that follows it; the first says enough.
-        let echo = self.guessed.last().is_some_and(|before| {
-            before.contains(&line) && (before.end > line + 1 || !matches!(doubt, Doubt::Value))
-        });
-        self.unread |= matches!(doubt, Doubt::Table | Doubt::Rest);
-        self.guessed.push(guessed);
+        self.unread |= matches!(doubt, Doubt::Line | Doubt::Table | Doubt::Rest);
+        self.doubt(guessed(reading, line, doubt, before));
         if echo {
             return;
         }
@@ -142,12 +140,28 @@ impl Broken {
         self.problems.push(problem);
     }
 
+    /// Adds lines to those whose reading is a guess. They come in the order in which they begin, and what
+    /// overlaps is joined, so that they can be searched.
+    fn doubt(&mut self, lines: Range<u64>) {
+        match self.guessed.last_mut() {
+            Some(last) if lines.start < last.end => last.end = last.end.max(lines.end),
+            _ if lines.is_empty() => {}
+            _ => self.guessed.push(lines),
+        }
+    }
+
+    fn is_guessed(&self, line: u64) -> bool {
+        let after = self.guessed.partition_point(|lines| lines.end <= line);
+        self.guessed
+            .get(after)
+            .is_some_and(|lines| lines.contains(&line))
+    }
+
     /// The complaints, and of the problems found those that stand.
     pub(super) fn merge(self, found: Vec<(Problem, Ground)>) -> Vec<Problem> {
         let stands = |problem: &Problem, ground: Ground| {
-            let line = problem.line.unwrap_or(0);
-            let guessed = || self.guessed.iter().any(|lines| lines.contains(&line));
-            !(guessed() || self.unread && ground == Ground::Absent)
+            let guessed = self.is_guessed(problem.line.unwrap_or(0));
+            !(guessed || self.unread && ground == Ground::Absent)
         };
         let standing: Vec<Problem> = found
             .into_iter()
@@ -155,6 +169,27 @@ impl Broken {
             .map(|(problem, _)| problem)
             .collect();
         self.problems.into_iter().chain(standing).collect()
+    }
+}
+
+/// The lines that a mistake makes a guess of. Those of the mistake before, if it lies within them, reach as
+/// far as its own heading would.
+fn guessed(
+    reading: &Reading<'_>,
+    line: u64,
+    doubt: &Doubt,
+    before: Option<&Range<u64>>,
+) -> Range<u64> {
+    let last = reading.lines.len() as u64;
+    match (doubt, before) {
+        (Doubt::Nothing, _) => line..line,
+        (Doubt::Value | Doubt::Line, _) => line..line + 1,
+        (Doubt::Rest, _) => line..last + 1,
+        (Doubt::Table, Some(before)) if before.end > line + 1 => line..before.end,
+        (Doubt::Table, _) => {
+            let heading = (line + 1..=last).find(|line| reading.line(*line).starts_with('['));
+            line..heading.unwrap_or(last + 1)
+        }
     }
 }
 
@@ -175,6 +210,8 @@ fn doubt(message: &str) -> Doubt {
     ];
     if message == "duplicate key" {
         Doubt::Nothing
+    } else if message.starts_with(GIVES_UP) {
+        Doubt::Line
     } else if VALUE.iter().any(|begin| message.starts_with(begin)) {
         Doubt::Value
     } else if REST.iter().any(|begin| message.starts_with(begin)) {
@@ -256,6 +293,25 @@ mod tests {
             assert!(found[0].starts_with("x:3: this is not TOML"), "{found:?}");
             assert_eq!(found.len(), 2, "{line}: {found:#?}");
             assert!(found[1].starts_with(REGAIN), "{line}: {found:?}");
+        }
+    }
+
+    #[test]
+    fn every_broken_line_is_named() {
+        for line in [
+            "film",
+            "film \"80 um\"",
+            "film = 80 um",
+            "film = \"80 um\" \"90 um\"",
+        ] {
+            let text = ink(line).replace("family = ", "family ") + "regain 0.1\n[[ink\n";
+            let found = lines(&text);
+            let at: Vec<&str> = found
+                .iter()
+                .filter_map(|line| line.split_once(": this is not TOML"))
+                .map(|(place, _)| place)
+                .collect();
+            assert_eq!(at, ["x:3", "x:4", "x:14", "x:15"], "{line}: {found:#?}");
         }
     }
 
