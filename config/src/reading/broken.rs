@@ -1,9 +1,10 @@
 //! Files that are not quite TOML: what is wrong with their lines, and which other problems still stand.
 //!
 //! The parser goes on after a mistake, so that the rest of the file can be judged too. After a mistake in
-//! a single value, or a line without one, it is sure of its place. After any other one, what it makes of the lines that follow is
-//! a guess, up to the next heading, `[table]` or `[[table]]`; a problem found there may be the guess's
-//! own and is left out. What is missing anywhere may then stand in a line that could not be read.
+//! a single value, or a line without one, it is sure of its place. After any other one, what it makes of
+//! the lines that follow is a guess, up to the next heading, `[table]` or `[[table]]`; a problem found
+//! there may be the guess's own and is left out. What is missing anywhere may then stand in a line that
+//! could not be read.
 
 use std::borrow::Cow;
 use std::ops::Range;
