@@ -223,6 +223,21 @@ fn check_names_every_problem_or_says_what_is_declared() {
 }
 
 #[test]
+fn check_looks_into_the_libraries_that_a_shop_file_names() {
+    let folder = TempDir::new().unwrap();
+    let shop = "[shop]\nname = \"Ours\"\nlibraries = [\"ours.toml\"]\n";
+    fs::write(folder.path().join("shop.toml"), shop).unwrap();
+    let (code, _, err) = call(&folder, &["check", "shop.toml"]);
+    assert!(code == 2 && err.contains("ours.toml"), "{err}");
+    fs::write(folder.path().join("ours.toml"), "[[ink]]\nid = \"a b\"\n").unwrap();
+    let (code, _, err) = call(&folder, &["check", "shop.toml"]);
+    assert!(
+        code == 2 && err.contains("ours.toml:2") && err.contains("is no id"),
+        "{err}"
+    );
+}
+
+#[test]
 fn completions_and_manual_pages_come_from_the_same_definitions() {
     let folder = TempDir::new().unwrap();
     for shell in ["bash", "zsh", "fish", "elvish", "powershell"] {

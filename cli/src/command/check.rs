@@ -1,7 +1,6 @@
-//! `inkdwell check`: everything that is wrong in a file.
+//! `inkdwell check`: everything that is wrong in a file, and in the libraries that it names.
 
 use inkdwell_config::problem::{Checked, Problem};
-use inkdwell_config::read_file;
 use inkdwell_config::shop::Shop;
 
 use serde::Serialize;
@@ -18,13 +17,7 @@ pub(crate) fn run(typed: &CheckArguments) -> Result<Outcome, Failure> {
         value: shop,
         problems,
         warnings,
-    } = match read_file(&typed.file) {
-        Ok(text) => Shop::parse(&file, &text),
-        Err(problem) => Checked {
-            problems: vec![problem],
-            ..Shop::parse(&file, "")
-        },
-    };
+    } = Shop::check(&typed.file);
     if typed.json {
         print(&written(&CheckJson::new(&file, &problems, &warnings))?)?;
         return match problems.is_empty() {
