@@ -51,6 +51,7 @@ fn endless(h: f64, below: Below, lasting: f64) -> Oven {
         bare_absorptivity: Share(1.0),
         emissivity: Share(0.0),
         lewis: 1.0,
+        lingering: Seconds(0.0),
         blur: Metres(0.02),
         backing: match below {
             Below::Air => Backing::Open,

@@ -40,6 +40,7 @@ fn oven() -> Oven {
         bare_absorptivity: Share(1.0),
         emissivity: Share(0.9),
         lewis: 0.865,
+        lingering: Seconds(0.0),
         blur: Metres(0.05),
         backing: Backing::Belt(Belt {
             capacity: 450.0,

@@ -2,7 +2,9 @@
 
 use criterion::{Criterion, criterion_group, criterion_main};
 use inkdwell_config::ink::Family;
-use inkdwell_config::quantity::{Celsius, KilogramsPerSquareMetre, Metres, MetresPerSecond, Share};
+use inkdwell_config::quantity::{
+    Celsius, KilogramsPerSquareMetre, Metres, MetresPerSecond, Seconds, Share,
+};
 use inkdwell_cure::heat::moisture::Holder;
 use inkdwell_cure::heat::oven::{Backing, Belt, HeatZone, Oven, Room};
 use inkdwell_cure::heat::print::{Cloth, Film, Print, USUAL_BOUND_WATER};
@@ -32,6 +34,7 @@ fn oven() -> Oven {
         bare_absorptivity: Share(1.0),
         emissivity: Share(0.9),
         lewis: 0.865,
+        lingering: Seconds(0.0),
         blur: Metres(0.05),
         backing: Backing::Belt(Belt {
             capacity: 450.0,

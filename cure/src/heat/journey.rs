@@ -38,6 +38,8 @@ const RUN_UP: f64 = 0.25;
 const SPILL: f64 = 0.2;
 /// How fast prints are moved under a flash unit and away, in m/s. Common practice, no source.
 const INDEXING: f64 = 0.8;
+/// No print stands still under a lamp for less than this, in seconds.
+const SHORTEST_HOLD: f64 = 0.1;
 /// Steps after the heat grow by this share.
 const GROWTH: f64 = 0.15;
 
@@ -68,33 +70,33 @@ impl Journey {
     }
 
     /// A stay under the lamp of a flash unit, and what follows.
+    ///
+    /// The stay counts from when the print comes under the lamp's edge to when it passes it again.
     pub fn under_lamp(oven: &Oven, stay: Seconds, after: Seconds, pace: Pace) -> Journey {
         let half = 0.5 * oven.heated_length().0;
-        let margin = SPILL;
-        let way = half + margin;
-        let moving = way / INDEXING;
+        let (spill, under) = (SPILL / INDEXING, half / INDEXING);
+        let hold = (stay.0 + oven.lingering.0 - 2.0 * under).max(SHORTEST_HOLD);
         let count = |steps: f64| (steps * pace.finer).ceil();
         let mut journey = Journey {
-            times: vec![-moving],
-            positions: vec![-margin],
-            exit: stay.0,
+            times: vec![-spill],
+            positions: vec![-SPILL],
+            exit: 2.0 * under + hold,
         };
-        let steps = count(24.0);
-        journey.extend(steps, |share| {
-            ((share - 1.0) * moving, -margin + share * way)
+        let way = half + SPILL;
+        journey.extend(count(24.0), |share| {
+            (share * (spill + under) - spill, -SPILL + share * way)
         });
-        let steps = count(90.0);
         // Short at first, while the film follows the lamp fast.
-        journey.extend(steps, |share| {
-            (stay.0 * (0.3 * share + 0.7 * share * share), half)
+        journey.extend(count(90.0), |share| {
+            (under + hold * (0.3 * share + 0.7 * share * share), half)
         });
         journey.extend(count(24.0), |share| {
-            (stay.0 + share * moving, half + share * way)
+            (under + hold + share * (spill + under), half + share * way)
         });
-        cool(&mut journey.times, stay.0 + moving + after.0, pace);
-        journey
-            .positions
-            .resize(journey.times.len(), 2.0 * half + margin);
+        let end = journey.exit + spill + after.0;
+        cool(&mut journey.times, end, pace);
+        let last = 2.0 * half + SPILL;
+        journey.positions.resize(journey.times.len(), last);
         journey
     }
 

@@ -1,6 +1,6 @@
 //! What a print travels through: zones of hot air and hot panels, the room, the belt or platen below.
 
-use inkdwell_config::quantity::{Celsius, Metres, Share, ZERO_CELSIUS_IN_KELVIN};
+use inkdwell_config::quantity::{Celsius, Metres, Seconds, Share, ZERO_CELSIUS_IN_KELVIN};
 use inkdwell_config::station::{Station, StationKind, Zone};
 
 use super::HeatTransfer;
@@ -91,6 +91,8 @@ pub struct Oven {
     /// Lewis number of the air: with 1 a wet print hangs at the thermodynamic wet bulb of air that
     /// is its only source of heat.
     pub lewis: f64,
+    /// How much longer than asked a print is really under a lamp that swings in and out.
+    pub lingering: Seconds,
     /// How far heat spills over the edges of a zone.
     pub blur: Metres,
     /// What the print lies on.
@@ -128,6 +130,7 @@ impl Oven {
             bare_absorptivity: Share(1.0),
             emissivity: Share(EMISSIVITY),
             lewis: LEWIS_NUMBER,
+            lingering: Seconds(0.0),
             blur: Metres(0.05),
             backing,
         }

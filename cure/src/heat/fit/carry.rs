@@ -64,8 +64,8 @@ impl Fit {
     pub(super) fn carry(&self, trip: Trip, extent: Extent) -> Result<Carried, HeatError> {
         let raw = self.history(&self.guess(), trip)?;
         let history = self.corrected(&raw, trip);
-        let values = self.quantities(&history, extent, None);
-        let best = self.quantities(&raw, extent, Some(&values));
+        let values = self.quantities(&history, (trip, extent), None);
+        let best = self.quantities(&raw, (trip, extent), Some(&values));
         let mut slopes = DMatrix::zeros(self.problem.z.len(), best.len());
         let mut scatter = vec![0.0; best.len()];
         for (i, unknown) in self.problem.unknowns.iter().enumerate() {
@@ -75,7 +75,7 @@ impl Fit {
             let mut changed = self.problem.shared().to_vec();
             changed[i] += STEP;
             let other = self.history(&self.problem.guess(&changed), trip)?;
-            let others = self.quantities(&other, extent, Some(&best));
+            let others = self.quantities(&other, (trip, extent), Some(&best));
             for (number, value) in others.iter().enumerate() {
                 slopes[(i, number)] = (value - best[number]) / STEP;
             }
@@ -160,10 +160,15 @@ impl Fit {
     }
 
     /// All quantities of a history; `near` are those of a similar one.
-    fn quantities(&self, history: &History, extent: Extent, near: Option<&[f64]>) -> Vec<f64> {
+    fn quantities(
+        &self,
+        history: &History,
+        (trip, extent): (Trip, Extent),
+        near: Option<&[f64]>,
+    ) -> Vec<f64> {
         let cloth = history.cloth.as_ref();
         let mut values = vec![
-            history.print.film_bottom.peak().0,
+            trip.watched(history).peak().0,
             cloth.map_or(f64::NAN, |cloth| cloth.hottest.peak().0),
         ];
         values.extend(self.limits.iter().enumerate().map(|(i, limit)| {
@@ -171,14 +176,14 @@ impl Fit {
             limit.margin_near(history, near).0
         }));
         if extent == Extent::WithFilm {
-            values.extend(history.print.film_bottom.knots());
+            values.extend(trip.watched(history).knots());
         }
         values
     }
 
     /// Where along the way each quantity is decided, and its sense.
     fn places(&self, history: &History, trip: Trip, extent: Extent) -> Vec<(Place, f64)> {
-        let film = &history.print.film_bottom;
+        let film = trip.watched(history);
         let cloth = history.cloth.as_ref().map_or(film, |cloth| &cloth.hottest);
         let mut places = vec![
             (self.place(trip, film.hottest_time().0, false), 1.0),

@@ -129,7 +129,7 @@ impl Fit {
         Ok(Inferred {
             peak: Celsius(best[0]),
             doubt: CelsiusDifference(doubt(0)),
-            time_above: self.time_above(&history, doubt(0)),
+            time_above: self.time_above(&history.print.film_bottom, doubt(0)),
             max_rise: film.windows(2).map(rise).fold(0.0, f64::max),
             cure: self.dose(&self.cure, &history, &margins),
             harms: self.harm_doses(&history, &margins),

@@ -15,6 +15,7 @@ mod note;
 mod predict;
 mod problem;
 mod ride;
+mod stay;
 mod unknowns;
 
 use levenberg_marquardt::LevenbergMarquardt;
@@ -37,12 +38,13 @@ pub use next_ride::NextRide;
 pub use note::{Cause, Note};
 pub use predict::{Estimate, Prediction};
 pub use ride::{Ride, Trip};
+pub use stay::{Certainty, StayEnd, Stays};
 pub use unknowns::Unknown;
 
 use limit::Limit;
 use problem::{Misfit, Passage, Problem};
 use ride::{Series, find_entry};
-use unknowns::{Guess, USUAL_LAG};
+use unknowns::{Guess, usual_lag};
 
 /// What a fit is told besides the rides.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -146,10 +148,11 @@ pub fn fit(
     if rides.is_empty() {
         return Err(FitError::NoRide);
     }
+    let oven = Oven::new(station, options.room);
     let base = Guess {
-        oven: Oven::new(station, options.room),
+        lag: usual_lag(&oven.backing),
+        oven,
         print: Print::new(ink, fabric),
-        lag: USUAL_LAG,
     };
     let unknowns = Unknown::of(&base.oven, &base.print);
     let passages = (0..rides.len())
@@ -179,7 +182,12 @@ fn passage(number: usize, ride: &Ride, base: &Guess, guess: &Guess) -> Result<Pa
     let model = Model::default();
     let journey = ride.trip.journey(&base.oven, model.after, model.pace);
     let history = model.run(&guess.oven, &guess.print, &journey, Columns::Print)?;
-    passage_at(number, ride, guess, find_entry(&ride.film, &history))
+    passage_at(
+        number,
+        ride,
+        guess,
+        find_entry(&ride.film, ride.trip, &history),
+    )
 }
 
 /// A ride made ready, its entry known.

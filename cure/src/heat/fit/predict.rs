@@ -18,6 +18,7 @@ use super::carry::{CLOTH_PEAK, Carried, Extent, FIRST_MARGIN, PEAK};
 use super::limit::{Limit, LimitName};
 use super::ride::Trip;
 use crate::heat::HeatError;
+use crate::heat::curve::Curve;
 use crate::heat::history::History;
 use crate::judged::{Band, HarmDose};
 
@@ -44,7 +45,7 @@ impl Estimate {
 pub struct Moment {
     /// From where the heat begins.
     pub time: Seconds,
-    /// Most likely temperature at the film's bottom.
+    /// Most likely temperature of the film where it is judged.
     pub film: Celsius,
     /// Its doubt, k = 2.
     pub doubt: CelsiusDifference,
@@ -55,9 +56,9 @@ pub struct Moment {
 pub struct Prediction {
     /// How it would go through the heat.
     pub trip: Trip,
-    /// Peak at the film's bottom, in °C.
+    /// Peak of the film where it is judged: at its bottom, under a lamp at its surface. In °C.
     pub peak: Band,
-    /// Seconds at or above the ink's threshold, at the film's bottom.
+    /// Seconds there at or above the ink's threshold.
     pub time_above: Band,
     /// Dose of the cure law.
     pub cure: Band,
@@ -100,9 +101,8 @@ impl Fit {
             })
             .collect();
         let first_knot = FIRST_MARGIN + self.limits.len();
-        let film = history
-            .print
-            .film_bottom
+        let film = trip
+            .watched(history)
             .times()
             .enumerate()
             .map(|(i, time)| Moment {
@@ -114,7 +114,7 @@ impl Fit {
         Ok(Prediction {
             trip,
             peak: band(PEAK),
-            time_above: self.time_above(history, doubt(PEAK)),
+            time_above: self.time_above(trip.watched(history), doubt(PEAK)),
             cure: self.dose(&self.cure, history, &margins),
             harms: self.harm_doses(history, &margins),
             cloth_peak: band(CLOTH_PEAK),
@@ -156,9 +156,9 @@ impl Fit {
             .collect())
     }
 
-    pub(super) fn time_above(&self, history: &History, doubt: f64) -> Band {
+    pub(super) fn time_above(&self, curve: &Curve, doubt: f64) -> Band {
         let at = |shift: f64| {
-            let points: Vec<_> = history.print.film_bottom.points(4).collect();
+            let points: Vec<_> = curve.points(4).collect();
             points
                 .windows(2)
                 .map(|pair| {
@@ -171,7 +171,7 @@ impl Fit {
                         span,
                     )
                 })
-                .sum()
+                .fold(0.0, |sum, seconds| sum + seconds)
         };
         Band {
             low: at(-doubt),

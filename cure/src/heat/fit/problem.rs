@@ -147,7 +147,7 @@ impl Problem {
     fn show(&self, ride: usize, guess: &Guess) -> Result<Shown, HeatError> {
         let history = self.history(ride, guess)?;
         Ok(Shown {
-            film: history.print.film_bottom,
+            film: self.passages[ride].trip.watched(&history).clone(),
             cloth: history.cloth.map(|cloth| cloth.top),
         })
     }

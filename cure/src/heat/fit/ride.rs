@@ -6,6 +6,7 @@
 
 use inkdwell_config::quantity::{Celsius, CelsiusDifference, MetresPerSecond, Seconds};
 
+use crate::heat::curve::Curve;
 use crate::heat::history::History;
 use crate::heat::journey::{Journey, Pace};
 use crate::heat::oven::Oven;
@@ -36,6 +37,15 @@ impl Trip {
         }
     }
 
+    /// Where its print is judged: in a dryer where ink meets cloth, under a lamp at the surface, which is
+    /// what a probe can see there.
+    pub(crate) fn watched(self, history: &History) -> &Curve {
+        match self {
+            Trip::Belt(_) => &history.print.film_bottom,
+            Trip::Lamp(_) => &history.print.film_top,
+        }
+    }
+
     /// ln of how hasty it is: belt speed, or one over the stay. Less heat as it grows.
     pub(crate) fn haste(self) -> f64 {
         match self {
@@ -58,7 +68,7 @@ impl Trip {
 pub struct Ride {
     /// How the print went through the heat.
     pub trip: Trip,
-    /// Good samples of the junction in the ink, in order of time.
+    /// Good samples of the junction in the ink (under a lamp, of the surface), in order of time.
     pub film: Vec<(Seconds, Celsius)>,
     /// Good samples of a junction on unprinted cloth beside it; empty without one.
     pub cloth: Vec<(Seconds, Celsius)>,
@@ -152,7 +162,7 @@ fn weigh(bins: &mut [Bin], exit: f64) {
 
 /// When the ride's print entered the heat, as nearly as its shape tells: the shift at which a first
 /// guess of its history lies closest.
-pub(crate) fn find_entry(readings: &[(Seconds, Celsius)], guess: &History) -> f64 {
+pub(crate) fn find_entry(readings: &[(Seconds, Celsius)], trip: Trip, guess: &History) -> f64 {
     let (Some(first), Some(last)) = (readings.first(), readings.last()) else {
         return 0.0;
     };
@@ -168,7 +178,7 @@ pub(crate) fn find_entry(readings: &[(Seconds, Celsius)], guess: &History) -> f6
     let steps = 200;
     for step in 0..=steps {
         let entry = from + (to - from) * f64::from(step) / f64::from(steps);
-        let misfit = misfit(&thinned, guess, entry);
+        let misfit = misfit(&thinned, trip.watched(guess), entry);
         if misfit < best.0 {
             best = (misfit, entry);
         }
@@ -177,11 +187,11 @@ pub(crate) fn find_entry(readings: &[(Seconds, Celsius)], guess: &History) -> f6
 }
 
 /// Mean square of what no shift and no scale explains: the guess may be too hot or too cold.
-fn misfit(readings: &[&(Seconds, Celsius)], guess: &History, entry: f64) -> f64 {
+fn misfit(readings: &[&(Seconds, Celsius)], guess: &Curve, entry: f64) -> f64 {
     let mut n = 0.0;
     let (mut x, mut y, mut xx, mut xy, mut yy) = (0.0, 0.0, 0.0, 0.0, 0.0);
     for (time, celsius) in readings {
-        let model = guess.print.film_bottom.at(Seconds(time.0 - entry)).0;
+        let model = guess.at(Seconds(time.0 - entry)).0;
         n += 1.0;
         x += model;
         y += celsius.0;

@@ -36,6 +36,8 @@ pub enum Unknown {
     BeltCapacity,
     /// How freely the underside breathes.
     Openness,
+    /// How much longer than asked prints are under a lamp.
+    Lingering,
     /// How far heat spills out at the ends.
     Blur,
     /// Convection and so cooling outside.
@@ -69,8 +71,18 @@ pub(crate) struct Guess {
 /// Where |z| is bent back.
 const BEND: f64 = 5.0;
 
-/// Lag of a fine junction in ink. Common practice, no source.
-pub(crate) const USUAL_LAG: Seconds = Seconds(0.4);
+/// Lag of a fine junction in ink, on a belt. Common practice, no source.
+const JUNCTION_LAG: Seconds = Seconds(0.4);
+/// Lag of an infrared probe that looks at a surface under a lamp. Common practice, no source.
+const INFRARED_LAG: Seconds = Seconds(0.1);
+
+/// The lag that is usual where prints lie on a backing.
+pub(crate) fn usual_lag(backing: &Backing) -> Seconds {
+    match backing {
+        Backing::Platen(_) => INFRARED_LAG,
+        Backing::Belt(_) | Backing::Open => JUNCTION_LAG,
+    }
+}
 
 /// Scatter of the mass of one batch's garments: one standard deviation as a share (half of 10 % at k = 2).
 pub(crate) const MASS_SCATTER: f64 = 0.05;
@@ -83,8 +95,8 @@ impl Unknown {
     pub(crate) fn of(oven: &Oven, print: &Print) -> Vec<Unknown> {
         use Unknown::{
             Backing as Under, BareAbsorptivity, Below, BeltCapacity, Blur, BoundWater, Contact,
-            Convection, Film, Gap, Humidity, InkWater, Lag, Mass, Moisture, Openness, Panels,
-            RoomConvection, StillAir, ZoneConvection, ZoneTemperature,
+            Convection, Film, Gap, Humidity, InkWater, Lag, Lingering, Mass, Moisture, Openness,
+            Panels, RoomConvection, StillAir, ZoneConvection, ZoneTemperature,
         };
         let zones = oven.zones.len();
         let mut all = vec![Convection];
@@ -102,6 +114,9 @@ impl Unknown {
         all.extend([Humidity, Under, Contact, Blur, RoomConvection]);
         if matches!(oven.backing, Backing::Belt(_)) {
             all.extend([Below, BeltCapacity, Openness]);
+        }
+        if matches!(oven.backing, Backing::Platen(_)) {
+            all.push(Lingering);
         }
         if let Some(film) = &print.film {
             all.push(Film);
@@ -133,6 +148,7 @@ impl Unknown {
             Unknown::Backing => 12.0,
             Unknown::Contact | Unknown::Blur | Unknown::Openness => 0.4,
             Unknown::BeltCapacity | Unknown::RoomConvection => 0.25,
+            Unknown::Lingering => 0.25,
             Unknown::Film => 0.2,
             Unknown::InkWater => 0.15,
             // Cloth weighs what it says to some per cent.
@@ -172,6 +188,7 @@ impl Unknown {
             Unknown::Below => scale(&mut oven.below),
             Unknown::Openness => scale(&mut oven.belt_openness),
             Unknown::BareAbsorptivity => scale(&mut oven.bare_absorptivity),
+            Unknown::Lingering => oven.lingering.0 += difference,
             Unknown::Blur => oven.blur.0 *= factor,
             Unknown::RoomConvection => oven.room.convection.0 *= factor,
             Unknown::Backing => match &mut oven.backing {
