@@ -1,1 +1,17 @@
 //! What runs all day beside the dryer.
+//!
+//! Data flows one way:
+//!
+//!   source -> intake -> engine task -> journal -> everyone else
+//!
+//! - A [`source`] is one task for one wire: it reads what devices say and hands it over as a
+//!   [`intake::Delivery`].
+//! - The engine task puts deliveries in order, feeds the engine of `inkdwell-cure` and collects what it finds.
+//! - The [`journal`] commits readings and findings together. Only then are deliveries acknowledged, and only
+//!   then does anybody else see them.
+
+pub mod intake;
+pub mod journal;
+pub mod record;
+pub mod source;
+pub mod time;

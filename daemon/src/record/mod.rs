@@ -1,0 +1,67 @@
+//! What the journal keeps as evidence: every verdict, every decision of a person, every event.
+//!
+//! A record is written once and never changed; its JSON is what the chain of hashes is made over, so the
+//! members' names and order are a file format: new members are added with a default, none is renamed.
+
+mod batch;
+mod event;
+mod pass;
+
+use serde::{Deserialize, Serialize};
+
+pub use batch::{
+    BatchClosed, BatchNoted, BatchOpened, HoldJoined, HoldOpened, HoldSettled, RecipeLocked,
+    RecipeRetired, Settled,
+};
+pub use event::{Calibrated, Occurred, Occurrence};
+pub use pass::{Dose, HarmSeen, Judged, PassAssigned, PassJudged, Place};
+
+/// One record.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "kind", rename_all = "kebab-case")]
+pub enum Record {
+    /// A print has left the heat.
+    PassJudged(PassJudged),
+    /// A pass that had no batch was given one, and judged by its laws.
+    PassAssigned(PassAssigned),
+    /// A batch was opened.
+    BatchOpened(BatchOpened),
+    /// A batch was closed.
+    BatchClosed(BatchClosed),
+    /// Somebody wrote a note to a batch.
+    BatchNoted(BatchNoted),
+    /// Prints are to be pulled.
+    HoldOpened(HoldOpened),
+    /// One more print of a hold.
+    HoldJoined(HoldJoined),
+    /// Somebody has settled a hold.
+    HoldSettled(HoldSettled),
+    /// Settings and a reference ride were locked.
+    RecipeLocked(RecipeLocked),
+    /// A recipe holds no more.
+    RecipeRetired(RecipeRetired),
+    /// A probe was calibrated.
+    Calibrated(Calibrated),
+    /// Something happened.
+    Occurred(Occurred),
+}
+
+impl Record {
+    /// The word in its member `kind`.
+    pub fn kind(&self) -> &'static str {
+        match self {
+            Record::PassJudged(_) => "pass-judged",
+            Record::PassAssigned(_) => "pass-assigned",
+            Record::BatchOpened(_) => "batch-opened",
+            Record::BatchClosed(_) => "batch-closed",
+            Record::BatchNoted(_) => "batch-noted",
+            Record::HoldOpened(_) => "hold-opened",
+            Record::HoldJoined(_) => "hold-joined",
+            Record::HoldSettled(_) => "hold-settled",
+            Record::RecipeLocked(_) => "recipe-locked",
+            Record::RecipeRetired(_) => "recipe-retired",
+            Record::Calibrated(_) => "calibrated",
+            Record::Occurred(_) => "occurred",
+        }
+    }
+}
