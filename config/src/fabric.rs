@@ -1,5 +1,7 @@
 //! Fabrics: what each can take.
 
+use serde::{Deserialize, Serialize};
+
 use crate::display::Units;
 use crate::ink::read_id;
 use crate::law::Law;
@@ -7,7 +9,7 @@ use crate::quantity::{KilogramsPerSquareMetre, Seconds, Share};
 use crate::reading::{Node, TableReader};
 
 /// A way in which heat harms a fabric.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
 pub enum Harm {
     /// The fibre yellows or browns.
     Scorch,

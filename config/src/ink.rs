@@ -1,5 +1,7 @@
 //! Inks: what each needs to be cured.
 
+use serde::{Deserialize, Serialize};
+
 use crate::law::Law;
 use crate::problem::quoted;
 use crate::quantity::{Celsius, Metres, Seconds, Share};
@@ -21,7 +23,7 @@ pub enum Family {
 }
 
 /// The surface temperatures between which a flashed print is gelled: dry to the touch, not yet fused.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct GelWindow {
     /// Below it the print is still wet.
     pub from: Celsius,

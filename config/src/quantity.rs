@@ -3,12 +3,12 @@
 //! Inside Inkdwell every number is in °C, seconds, metres, kilograms and watts. What a person writes
 //! carries its unit and becomes one of these types once, at the edge.
 
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 macro_rules! quantity {
     ($(#[$doc:meta])* $name:ident) => {
         $(#[$doc])*
-        #[derive(Debug, Clone, Copy, PartialEq, PartialOrd, Serialize)]
+        #[derive(Debug, Clone, Copy, PartialEq, PartialOrd, Serialize, Deserialize)]
         #[serde(transparent)]
         pub struct $name(pub f64);
 

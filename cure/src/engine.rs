@@ -41,6 +41,7 @@
 //! ```
 
 use inkdwell_config::quantity::{Celsius, Seconds};
+use serde::{Deserialize, Serialize};
 
 use crate::judged::JudgedPass;
 use crate::judging::{Case, ClothSeen, cloth_rates, track_rates};
@@ -49,15 +50,16 @@ use crate::pass::flash::{self, FlashFinder};
 use crate::pass::ride::{self, RideFinder};
 use crate::pass::{Finding, FoundPass};
 use crate::plan::{ChannelPlan, ProbeDoubt, Watch};
+use crate::sensor::Uncertainty;
 use crate::sieve::Sieve;
 use crate::track::Track;
 
 /// Names a channel of an engine.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
 pub struct ChannelId(usize);
 
 /// Names a cloth channel of an engine.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
 pub struct ClothId {
     beside: usize,
     number: usize,
@@ -92,7 +94,7 @@ pub enum EventKind {
 }
 
 /// Feeds any number of channels, each on its own.
-#[derive(Debug, Default)]
+#[derive(Debug, Default, Serialize, Deserialize)]
 pub struct Engine {
     channels: Vec<Channel>,
 }
@@ -127,6 +129,19 @@ impl Engine {
             beside: beside.0,
             number: cloth.cloth.len() - 1,
         }
+    }
+
+    /// Judges a channel's passes by another plan from now on: other laws, another doubt. What the probe is
+    /// (riding, or under a lamp) stays as it was. While a pass is open nothing changes and `false` is given
+    /// back: a pass is judged by what held when it began.
+    pub fn replan(&mut self, channel: ChannelId, plan: ChannelPlan) -> bool {
+        self.channels[channel.0].replan(plan)
+    }
+
+    /// Judges a heating under a lamp that has cooled off, without waiting for the next one to begin. (Its end
+    /// is then where the trace is coolest so far.)
+    pub fn settle(&mut self, channel: ChannelId, events: &mut impl FnMut(Event)) {
+        self.channels[channel.0].settle(channel, events);
     }
 
     /// Takes one reading; `None` where the probe said something that is no number. A missing reading
@@ -175,14 +190,14 @@ impl Engine {
     }
 }
 
-#[derive(Debug)]
+#[derive(Debug, Serialize, Deserialize)]
 enum Finder {
     Ride(Box<RideFinder>),
     Flash(Box<FlashFinder>),
 }
 
 /// One channel: its sieve, its finder, its cloth, and the passes that wait for the cloth's trace.
-#[derive(Debug)]
+#[derive(Debug, Serialize, Deserialize)]
 struct Channel {
     plan: ChannelPlan,
     sieve: Sieve,
@@ -192,49 +207,92 @@ struct Channel {
     judged: u64,
 }
 
+/// What a finder needs of a plan.
+struct Needs {
+    track: Track,
+    uncertainty: Uncertainty,
+    max_gap: f64,
+    /// Under a lamp: what begins or ends above this begins or ends inside a heating, in °C.
+    counts_from: f64,
+}
+
+impl Needs {
+    fn of(plan: &ChannelPlan) -> Needs {
+        let rates = track_rates(plan);
+        let gel_from = plan.laws.gel.map(|gel| gel.from.0);
+        let threshold = match plan.watch {
+            Watch::FlashGel => gel_from.unwrap_or(plan.laws.threshold.0),
+            Watch::Ride | Watch::FlashFinal => plan.laws.threshold.0,
+        };
+        let counts_from = rates
+            .iter()
+            .map(|rate| rate.coolest().0)
+            .fold(threshold, f64::min);
+        Needs {
+            track: Track::new(rates, threshold),
+            uncertainty: plan.doubt.uncertainty,
+            max_gap: plan.max_gap.0,
+            counts_from,
+        }
+    }
+}
+
 impl Channel {
     fn new(plan: ChannelPlan) -> Channel {
-        let rates = track_rates(&plan);
-        let uncertainty = plan.doubt.uncertainty;
-        let max_gap = plan.max_gap.0;
+        let Needs {
+            track,
+            uncertainty,
+            max_gap,
+            counts_from,
+        } = Needs::of(&plan);
         let finder = match plan.watch {
-            Watch::Ride => {
-                let track = Track::new(rates, plan.laws.threshold.0);
-                Finder::Ride(Box::new(RideFinder::new(
-                    track,
-                    uncertainty,
-                    plan.wake.0,
-                    max_gap,
-                )))
-            }
-            Watch::FlashGel | Watch::FlashFinal => {
-                let gel_from = plan.laws.gel.map(|gel| gel.from.0);
-                let threshold = match plan.watch {
-                    Watch::FlashGel => gel_from.unwrap_or(plan.laws.threshold.0),
-                    _ => plan.laws.threshold.0,
-                };
-                let coolest = rates
-                    .iter()
-                    .map(|rate| rate.coolest().0)
-                    .fold(threshold, f64::min);
-                let track = Track::new(rates, threshold);
-                Finder::Flash(Box::new(FlashFinder::new(
-                    track,
-                    uncertainty,
-                    max_gap,
-                    coolest,
-                )))
-            }
+            Watch::Ride => Finder::Ride(Box::new(RideFinder::new(
+                track,
+                uncertainty,
+                plan.wake.0,
+                max_gap,
+            ))),
+            Watch::FlashGel | Watch::FlashFinal => Finder::Flash(Box::new(FlashFinder::new(
+                track,
+                uncertainty,
+                max_gap,
+                counts_from,
+            ))),
         };
-        let sieve = Sieve::new();
         Channel {
             plan,
-            sieve,
+            sieve: Sieve::new(),
             finder,
             cloth: Vec::new(),
             waiting: Vec::new(),
             judged: 0,
         }
+    }
+
+    fn replan(&mut self, plan: ChannelPlan) -> bool {
+        if !self.waiting.is_empty() {
+            return false;
+        }
+        let Needs {
+            track,
+            uncertainty,
+            max_gap,
+            counts_from,
+        } = Needs::of(&plan);
+        let taken = match &mut self.finder {
+            Finder::Ride(finder) => finder.replan(track, uncertainty, plan.wake.0, max_gap),
+            Finder::Flash(finder) => finder.replan(track, uncertainty, max_gap, counts_from),
+        };
+        if taken {
+            for cloth in &mut self.cloth {
+                cloth.replan(
+                    Track::new(cloth_rates(&plan), plan.laws.threshold.0),
+                    max_gap,
+                );
+            }
+            self.plan = plan;
+        }
+        taken
     }
 
     fn feed_all(&mut self, id: ChannelId, readings: &[(f64, f64)], events: &mut impl FnMut(Event)) {
@@ -267,6 +325,28 @@ impl Channel {
                 let sink = |finding: Finding<'_>| desk.take(finding);
                 sieve.feed_all(readings, &mut flash::Feeding { finder, sink });
             }
+        }
+    }
+
+    fn settle(&mut self, id: ChannelId, events: &mut impl FnMut(Event)) {
+        let Channel {
+            plan,
+            finder,
+            cloth,
+            waiting,
+            judged,
+            ..
+        } = self;
+        let mut desk = Desk {
+            id,
+            plan,
+            cloth,
+            waiting,
+            judged,
+            events,
+        };
+        if let Finder::Flash(finder) = finder {
+            finder.settle(|finding| desk.take(finding));
         }
     }
 

@@ -1,5 +1,7 @@
 //! The times of bad samples between two good ones, in bounded memory.
 
+use serde::{Deserialize, Serialize};
+
 /// How many separate times are kept before neighbours are merged.
 const MOST: usize = 4096;
 
@@ -8,7 +10,7 @@ const MOST: usize = 4096;
 /// Up to [`MOST`] times are kept exactly. A longer run, as from a probe that is open for hours, is
 /// thinned by merging neighbours, so that what is counted stays exact and only the place of a single
 /// fault within such a run is rounded.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Serialize, Deserialize)]
 pub(crate) struct FaultTimes {
     /// Time of the first fault of a merged run, and how many it stands for.
     runs: Vec<(f64, u64)>,

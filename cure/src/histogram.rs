@@ -6,6 +6,8 @@
 
 use inkdwell_config::quantity::{Celsius, CelsiusDifference};
 
+use serde::{Deserialize, Serialize};
+
 use crate::law::Rate;
 use crate::sieve::{COOLEST_BELIEVED, HOTTEST_BELIEVED};
 
@@ -15,9 +17,34 @@ const FINENESS: f64 = 1.0;
 const FARTHEST: f64 = 200.0;
 
 /// Seconds by temperature.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Serialize, Deserialize)]
+#[serde(from = "Spent", into = "Spent")]
 pub(crate) struct TimeAtTemperature {
     seconds: Vec<f64>,
+}
+
+/// The same, written short: only the bins that hold something.
+#[derive(Serialize, Deserialize)]
+struct Spent(Vec<(u16, f64)>);
+
+impl From<TimeAtTemperature> for Spent {
+    fn from(full: TimeAtTemperature) -> Spent {
+        let bins = full.seconds.into_iter().enumerate();
+        let spent = bins.filter(|bin| bin.1 != 0.0);
+        Spent(spent.map(|(bin, seconds)| (bin as u16, seconds)).collect())
+    }
+}
+
+impl From<Spent> for TimeAtTemperature {
+    fn from(short: Spent) -> TimeAtTemperature {
+        let mut full = TimeAtTemperature::new();
+        for (bin, seconds) in short.0 {
+            if let Some(place) = full.seconds.get_mut(usize::from(bin)) {
+                *place = seconds;
+            }
+        }
+        full
+    }
 }
 
 impl TimeAtTemperature {

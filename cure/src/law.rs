@@ -19,6 +19,7 @@
 
 use inkdwell_config::law::Law;
 use inkdwell_config::quantity::{Celsius, Seconds, ZERO_CELSIUS_IN_KELVIN};
+use serde::{Deserialize, Serialize};
 
 /// Whether a law counts towards cure or towards harm: they differ above the hottest point.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -30,7 +31,7 @@ pub enum Counts {
 }
 
 /// A law ready for integration.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Serialize, Deserialize)]
 pub enum Rate {
     /// Counts seconds at or above a temperature.
     Hold(HoldRate),
@@ -39,7 +40,7 @@ pub enum Rate {
 }
 
 /// `hold`, ready for integration.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone, Copy, Serialize, Deserialize)]
 pub struct HoldRate {
     /// In °C.
     at: f64,
@@ -48,7 +49,7 @@ pub struct HoldRate {
 }
 
 /// `equivalents`, ready for integration.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Serialize, Deserialize)]
 pub struct EquivalentsRate {
     /// In rising order of temperature, from minus to plus infinity.
     pieces: Vec<Piece>,
@@ -57,7 +58,7 @@ pub struct EquivalentsRate {
 }
 
 /// A range of temperatures in which rate = scale · exp(a − b/T).
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone, Copy, Serialize, Deserialize)]
 pub(crate) struct Piece {
     /// Its cool end in °C.
     pub(crate) from: f64,

@@ -3,6 +3,7 @@
 use inkdwell_config::fabric::{Fabric, Harm};
 use inkdwell_config::ink::{GelWindow, Ink};
 use inkdwell_config::quantity::{Celsius, Seconds};
+use serde::{Deserialize, Serialize};
 
 use crate::law::{Counts, Rate};
 use crate::sensor::Uncertainty;
@@ -14,7 +15,7 @@ pub const DEFAULT_MAX_GAP: Seconds = Seconds(5.0);
 pub const DEFAULT_WAKE: Celsius = Celsius(45.0);
 
 /// The laws of one ink on one fabric, ready for integration.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Serialize, Deserialize)]
 pub struct PrintLaws {
     /// Where a pass's time above begins.
     pub threshold: Celsius,
@@ -43,7 +44,7 @@ impl PrintLaws {
 }
 
 /// How sure a probe is of what it says.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone, Copy, Serialize, Deserialize)]
 pub struct ProbeDoubt {
     /// Expanded uncertainty (k = 2) by temperature.
     pub uncertainty: Uncertainty,
@@ -52,7 +53,7 @@ pub struct ProbeDoubt {
 }
 
 /// What a channel's probe sees.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub enum Watch {
     /// The wet ink at the fabric, on its way through a dryer.
     Ride,
@@ -63,7 +64,7 @@ pub enum Watch {
 }
 
 /// How one channel is judged.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Serialize, Deserialize)]
 pub struct ChannelPlan {
     /// The ink and fabric that the channel's prints share.
     pub laws: PrintLaws,

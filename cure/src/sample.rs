@@ -1,9 +1,11 @@
 //! Good samples with their doubt, alone and in runs.
 
+use serde::{Deserialize, Serialize};
+
 use crate::sensor::Uncertainty;
 
 /// A good sample with its doubt: the temperatures T − U, T and T + U in °C.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone, Copy, Serialize, Deserialize)]
 pub(crate) struct Sample {
     pub(crate) time: f64,
     pub(crate) shifted: [f64; 3],
@@ -52,7 +54,7 @@ pub(crate) enum Line {
 }
 
 /// Consecutive good samples, none of them a gap apart; at least one.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone, Default, Serialize, Deserialize)]
 pub(crate) struct Run {
     pub(crate) times: Vec<f64>,
     /// At T − U, T and T + U.

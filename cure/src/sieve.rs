@@ -7,6 +7,8 @@
 //! disagreeing samples is right: there the third decides. Rows with equal times become one sample,
 //! the mean of their good values.
 
+use serde::{Deserialize, Serialize};
+
 use crate::fault_times::FaultTimes;
 
 /// The coolest temperature that a probe is believed, in °C.
@@ -53,7 +55,7 @@ pub fn good_samples(readings: &[(f64, f64)]) -> Vec<(f64, f64)> {
 }
 
 /// Readings of one time.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone, Copy, Serialize, Deserialize)]
 struct Group {
     time: f64,
     sum: f64,
@@ -71,7 +73,7 @@ impl Group {
 }
 
 /// What is known of the beginning of the trace.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone, Copy, Serialize, Deserialize)]
 enum Opening {
     /// No sample yet.
     Empty,
@@ -84,7 +86,7 @@ enum Opening {
 }
 
 /// Sorts the samples of one probe.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Serialize, Deserialize)]
 pub(crate) struct Sieve {
     opening: Opening,
     pending: Option<Group>,

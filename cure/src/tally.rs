@@ -1,12 +1,14 @@
 //! What is summed up over a stretch of trace.
 
+use serde::{Deserialize, Serialize};
+
 use crate::sample::Run;
 
 /// The most laws that one pass is held against: cure and each harm once.
 pub(crate) const MOST_LAWS: usize = 5;
 
 /// One law's doses.
-#[derive(Debug, Clone, Copy, Default)]
+#[derive(Debug, Clone, Copy, Default, Serialize, Deserialize)]
 pub(crate) struct LawDoses {
     /// At T − U, T and T + U; a gap adds nothing to the first and its straight line to the others.
     pub(crate) dose: [f64; 3],
@@ -15,14 +17,14 @@ pub(crate) struct LawDoses {
 }
 
 /// A gap in a trace.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub(crate) struct Gap {
     pub(crate) from: f64,
     pub(crate) lasting: f64,
 }
 
 /// Everything that is summed up over a stretch of trace.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Serialize, Deserialize)]
 pub(crate) struct Tally {
     pub(crate) laws: [LawDoses; MOST_LAWS],
     pub(crate) samples: u64,

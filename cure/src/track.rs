@@ -1,5 +1,7 @@
 //! Integrating the laws of one channel along its trace.
 
+use serde::{Deserialize, Serialize};
+
 use crate::equivalents_run;
 use crate::histogram::TimeAtTemperature;
 use crate::law::{HoldRate, Rate, seconds_at_or_above};
@@ -7,13 +9,14 @@ use crate::sample::{Line, Run, Sample};
 use crate::tally::{MOST_LAWS, Tally};
 
 /// The laws of one channel and its time at temperature.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Serialize, Deserialize)]
 pub(crate) struct Track {
     rates: Vec<Rate>,
     /// Where `time_above` begins, in °C.
     threshold: f64,
     pub(crate) histogram: TimeAtTemperature,
     /// Room for a line.
+    #[serde(skip)]
     line: Run,
 }
 

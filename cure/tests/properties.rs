@@ -147,6 +147,38 @@ proptest! {
     }
 
     #[test]
+    fn an_engine_may_be_put_away_and_taken_up_again(
+        cure in any_law(), scorch in any_law(), trace in any_trace(), u in 0.0..6.0,
+        watch in prop_oneof![Just(Watch::Ride), Just(Watch::FlashGel), Just(Watch::FlashFinal)],
+        with_cloth in any::<bool>(), cut in 0.0..1.0,
+    ) {
+        let limits = fabric(&[(Harm::Scorch, scorch)]);
+        let mut plan = plan_for(&ink(160.0, cure), &limits, u);
+        plan.watch = watch;
+        let run = |put_away_at: Option<usize>| {
+            let mut engine = Engine::new();
+            let channel = engine.add_channel(plan.clone());
+            let cloth = with_cloth.then(|| engine.add_cloth(channel, "cloth", plan.doubt));
+            let mut events = Vec::new();
+            for (number, (time, celsius)) in trace.iter().enumerate() {
+                if put_away_at == Some(number) {
+                    let kept = postcard::to_allocvec(&engine).unwrap();
+                    engine = postcard::from_bytes(&kept).unwrap();
+                }
+                if let Some(cloth) = cloth {
+                    engine.feed_cloth(cloth, Seconds(*time), Some(Celsius(*celsius + 4.0)));
+                }
+                let reading = (!celsius.is_nan()).then_some(Celsius(*celsius));
+                engine.feed(channel, Seconds(*time), reading, &mut |event: Event| events.push(event));
+            }
+            engine.finish(&mut |event: Event| events.push(event));
+            events
+        };
+        let at = (cut * trace.len() as f64) as usize;
+        prop_assert_eq!(run(None), run(Some(at)));
+    }
+
+    #[test]
     fn low_is_never_above_best_nor_best_above_high(
         cure in any_law(), scorch in any_law(), trace in any_trace(), u in 0.0..6.0,
     ) {

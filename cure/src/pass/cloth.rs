@@ -1,6 +1,7 @@
 //! A second junction on unprinted cloth beside the print: where scorch, shrinkage and melting strike.
 
 use std::collections::VecDeque;
+use serde::{Deserialize, Serialize};
 
 use crate::sample::{Line, Sample};
 use crate::sensor::Uncertainty;
@@ -12,7 +13,7 @@ use crate::track::Track;
 const MOST_KEPT: usize = 1 << 20;
 
 /// The cloth's samples since the earliest pass that may still ask for them.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Serialize, Deserialize)]
 pub(crate) struct Cloth {
     pub(crate) name: String,
     pub(crate) uncertainty: Uncertainty,
@@ -22,7 +23,7 @@ pub(crate) struct Cloth {
     kept: Kept,
 }
 
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone, Default, Serialize, Deserialize)]
 struct Kept(VecDeque<(f64, f64)>);
 
 impl Sorted for Kept {
@@ -50,6 +51,11 @@ impl Cloth {
             sieve: Sieve::new(),
             kept: Kept::default(),
         }
+    }
+
+    /// Takes other laws; what has been seen stays.
+    pub(crate) fn replan(&mut self, track: Track, max_gap: f64) {
+        (self.track, self.max_gap) = (track, max_gap);
     }
 
     pub(crate) fn feed(&mut self, time: f64, celsius: f64) {

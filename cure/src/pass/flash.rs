@@ -1,5 +1,7 @@
 //! Heatings under a flash unit: from the trough before to the trough after a rise.
 
+use serde::{Deserialize, Serialize};
+
 use super::{Edge, Finding, FoundPass};
 use crate::fault_times::FaultTimes;
 use crate::sample::{Line, Sample};
@@ -14,7 +16,7 @@ pub(crate) const LEAST_RISE: f64 = 15.0;
 const LEAST_FALL: f64 = 5.0;
 
 /// A heating whose trough after is not settled yet; `tally` reaches to the trough so far.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Serialize, Deserialize)]
 struct Heating {
     start: f64,
     begins: Edge,
@@ -24,7 +26,7 @@ struct Heating {
 }
 
 /// Finds heatings.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Serialize, Deserialize)]
 pub(crate) struct FlashFinder {
     pub(crate) track: Track,
     uncertainty: Uncertainty,
@@ -78,6 +80,28 @@ impl FlashFinder {
             last: None,
             faults: FaultTimes::default(),
         }
+    }
+
+    /// Takes other laws and settings, unless a heating is open.
+    pub(crate) fn replan(
+        &mut self,
+        track: Track,
+        uncertainty: Uncertainty,
+        max_gap: f64,
+        counts_from: f64,
+    ) -> bool {
+        if self.heating.is_some() {
+            return false;
+        }
+        self.last = self
+            .last
+            .map(|last| Sample::new(last.time, last.celsius(), &uncertainty));
+        // What has been summed up since the trough was by the old laws.
+        (self.trough, self.trough_rows) = (self.last, 1);
+        self.since = Tally::new();
+        (self.track, self.uncertainty) = (track, uncertainty);
+        (self.max_gap, self.counts_from) = (max_gap, counts_from);
+        true
     }
 
     fn good(&mut self, time: f64, celsius: f64, rows: u32, sink: &mut impl FnMut(Finding<'_>)) {
@@ -199,6 +223,17 @@ impl FlashFinder {
         };
         sink(Finding::Found(Box::new(pass), &self.track));
         self.track.histogram.clear();
+    }
+
+    /// Gives out a heating that has cooled off, though no other has begun and the trough may yet get deeper.
+    pub(crate) fn settle(&mut self, mut sink: impl FnMut(Finding<'_>)) {
+        let fallen = |heating: &Heating| {
+            self.trough
+                .is_some_and(|trough| heating.peak - trough.celsius() >= LEAST_FALL)
+        };
+        if self.heating.as_ref().is_some_and(fallen) {
+            self.close(&mut sink);
+        }
     }
 
     /// The trace ends here.

@@ -4,10 +4,12 @@ pub(crate) mod cloth;
 pub(crate) mod flash;
 pub(crate) mod ride;
 
+use serde::{Deserialize, Serialize};
+
 use crate::tally::{Gap, Tally};
 
 /// How the trace lies to one end of a pass.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub(crate) enum Edge {
     /// The trace shows it.
     Seen,
@@ -24,7 +26,7 @@ impl Edge {
 }
 
 /// A pass as found: where it lies and its sums, not judged yet.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Serialize, Deserialize)]
 pub(crate) struct FoundPass {
     pub(crate) start: f64,
     pub(crate) end: f64,

@@ -1,5 +1,7 @@
 //! Passes of a probe that rides with the print: stretches above `wake`.
 
+use serde::{Deserialize, Serialize};
+
 use super::{Edge, Finding, FoundPass};
 use crate::fault_times::FaultTimes;
 use crate::sample::{Line, Run, Sample};
@@ -14,7 +16,7 @@ pub(crate) const BRIDGED_DIP: f64 = 3.0;
 pub(crate) const SHORTEST_PASS: f64 = 10.0;
 
 /// Where the trace is at its last good sample.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Serialize, Deserialize)]
 enum State {
     Below,
     Inside(Box<Open>),
@@ -23,7 +25,7 @@ enum State {
 }
 
 /// A pass whose end is not known yet.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Serialize, Deserialize)]
 struct Open {
     start: f64,
     begins: Edge,
@@ -39,7 +41,7 @@ impl Open {
 }
 
 /// Finds passes above `wake`.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Serialize, Deserialize)]
 pub(crate) struct RideFinder {
     pub(crate) track: Track,
     uncertainty: Uncertainty,
@@ -50,6 +52,7 @@ pub(crate) struct RideFinder {
     /// Bad samples since the last good one.
     faults: FaultTimes,
     /// Room for a run of samples.
+    #[serde(skip)]
     scratch: Run,
 }
 
@@ -90,6 +93,29 @@ impl RideFinder {
             faults: FaultTimes::default(),
             scratch: Run::default(),
         }
+    }
+
+    /// Takes other laws and settings, unless a pass is open.
+    pub(crate) fn replan(
+        &mut self,
+        track: Track,
+        uncertainty: Uncertainty,
+        wake: f64,
+        max_gap: f64,
+    ) -> bool {
+        if !matches!(self.state, State::Below) {
+            return false;
+        }
+        self.last = self
+            .last
+            .map(|last| Sample::new(last.time, last.celsius(), &uncertainty));
+        // A sample that lay below the old `wake` may lie above the new one: then nobody saw the pass begin.
+        if self.last.is_some_and(|last| last.celsius() >= wake) {
+            self.last = None;
+        }
+        (self.track, self.uncertainty) = (track, uncertainty);
+        (self.wake, self.max_gap) = (wake, max_gap);
+        true
     }
 
     /// From when on the cloth beside the print may still be asked for; infinite before any sample.
@@ -335,7 +361,7 @@ impl RideFinder {
 }
 
 /// A pass that has perhaps ended, and what has come since.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Serialize, Deserialize)]
 struct Dip {
     pass: Box<Open>,
     end: f64,

@@ -7,12 +7,13 @@
 //! parts add in quadrature (JCGM 100:2008, 5.1.2).
 
 use inkdwell_config::quantity::CelsiusDifference;
+use serde::{Deserialize, Serialize};
 
 use super::thermocouple::ThermocoupleType;
 use super::tolerance::{self, ToleranceClass};
 
 /// An expanded uncertainty (k = 2) in °C, as a function of temperature.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Uncertainty {
     /// a in °C.
     constant: f64,
