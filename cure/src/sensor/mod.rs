@@ -6,6 +6,7 @@
 
 mod conversion;
 pub mod infrared;
+mod meter;
 mod planck;
 mod reference_functions;
 #[cfg(test)]
@@ -16,6 +17,7 @@ mod uncertainty;
 
 pub use conversion::Thermocouple;
 pub use infrared::Infrared;
+pub use meter::{Meter, declared_uncertainty};
 pub use thermocouple::ThermocoupleType;
 pub use tolerance::ToleranceClass;
 pub use uncertainty::Uncertainty;
