@@ -7,6 +7,8 @@
 //! - [`engine`] is fed readings and gives events. It sorts out what cannot be true, finds the passes, holds
 //!   each against the laws of its ink and fabric ([`plan`], [`law`]) and says what is proved
 //!   ([`judged`]), why not more ([`reason`]) and what is worth knowing ([`remark`]).
+//! - [`live`] is a whole shop: it routes readings to probes, belts and counters, knows the open batches and
+//!   numbers the prints.
 //! - [`heat`] is the heat model of a print on its way through a dryer, and its fit to rides.
 //! - [`tuning`] answers how fast the belt may run.
 //!
@@ -22,6 +24,7 @@ mod histogram;
 pub mod judged;
 mod judging;
 pub mod law;
+pub mod live;
 mod pass;
 pub mod plan;
 pub mod reason;

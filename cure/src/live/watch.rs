@@ -1,0 +1,207 @@
+//! A probe whose passes are judged: in the ink of a print that rides a belt, or looking at one under a lamp.
+
+use inkdwell_config::quantity::{Celsius, Seconds};
+use serde::{Deserialize, Serialize};
+
+use crate::engine::{ChannelId, ClothId, Engine, Event, EventKind};
+use crate::judged::JudgedPass;
+use crate::plan::{ChannelPlan, ProbeDoubt, Watch};
+
+/// A heating under a lamp that has cooled for so long is over, in seconds: the next print has not come.
+const COOLED_FOR: f64 = 20.0;
+/// A probe that has been silent for so long inside a pass is not coming back to it, in seconds.
+const GIVEN_UP: f64 = 600.0;
+
+/// One probe's engine, and whose laws it has.
+#[derive(Debug, Serialize, Deserialize)]
+pub(super) struct ProbeWatch {
+    engine: Engine,
+    channel: ChannelId,
+    cloth: Vec<(String, ClothId)>,
+    is_flash: bool,
+    /// The batch whose laws the engine has.
+    batch: Option<u64>,
+    /// A batch and laws that are taken as soon as no pass is open.
+    wanted: Option<(Option<u64>, ChannelPlan)>,
+    /// When the open pass began.
+    open: Option<f64>,
+    last: Option<f64>,
+    /// The hottest reading of the open pass, and when.
+    hottest: (f64, f64),
+}
+
+/// What a probe's engine found, and by whose laws.
+#[derive(Debug)]
+pub(super) enum Found {
+    Started(f64),
+    Dropped(f64),
+    Ended(Box<JudgedPass>, Option<u64>),
+}
+
+impl ProbeWatch {
+    pub(super) fn new(
+        plan: ChannelPlan,
+        batch: Option<u64>,
+        cloth: &[(String, ProbeDoubt)],
+    ) -> ProbeWatch {
+        let is_flash = plan.watch != Watch::Ride;
+        let mut engine = Engine::new();
+        let channel = engine.add_channel(plan);
+        let cloth = cloth
+            .iter()
+            .map(|(name, doubt)| (name.clone(), engine.add_cloth(channel, name, *doubt)))
+            .collect();
+        ProbeWatch {
+            engine,
+            channel,
+            cloth,
+            is_flash,
+            batch,
+            wanted: None,
+            open: None,
+            last: None,
+            hottest: (0.0, f64::NEG_INFINITY),
+        }
+    }
+
+    /// When the open pass began.
+    pub(super) fn open(&self) -> Option<f64> {
+        self.open
+    }
+
+    /// The laws of another batch from the next pass on.
+    pub(super) fn change(
+        &mut self,
+        batch: Option<u64>,
+        plan: ChannelPlan,
+        found: &mut impl FnMut(Found),
+    ) {
+        self.wanted = Some((batch, plan));
+        self.settle(found);
+        self.take_wanted();
+    }
+
+    fn take_wanted(&mut self) {
+        if let Some((batch, plan)) = self.wanted.take() {
+            if self.engine.replan(self.channel, plan.clone()) {
+                self.batch = batch;
+            } else {
+                self.wanted = Some((batch, plan));
+            }
+        }
+    }
+
+    /// Takes a reading; `None` where the probe said something that is no number.
+    pub(super) fn read(
+        &mut self,
+        time: f64,
+        celsius: Option<Celsius>,
+        found: &mut impl FnMut(Found),
+    ) {
+        self.last = Some(time);
+        if let Some(celsius) = celsius
+            && celsius.0 > self.hottest.1
+        {
+            self.hottest = (time, celsius.0);
+        }
+        let ProbeWatch {
+            engine,
+            channel,
+            open,
+            batch,
+            hottest,
+            ..
+        } = self;
+        let mut ended = false;
+        engine.feed(*channel, Seconds(time), celsius, &mut |event| {
+            ended |= note(event, open, hottest, *batch, found);
+        });
+        if self.wanted.is_some() && self.is_flash {
+            // A heating lasts until the next begins, which is the next batch's already.
+            self.settle(found);
+            ended = true;
+        }
+        if ended {
+            self.take_wanted();
+        }
+    }
+
+    /// Takes a reading of a cloth probe beside it.
+    pub(super) fn read_cloth(&mut self, name: &str, time: f64, celsius: Option<Celsius>) {
+        if let Some((_, id)) = self.cloth.iter().find(|(own, _)| own == name) {
+            self.engine.feed_cloth(*id, Seconds(time), celsius);
+        }
+    }
+
+    /// Time goes on though nothing is read.
+    pub(super) fn tick(&mut self, time: f64, found: &mut impl FnMut(Found)) {
+        if self.open.is_none() {
+            return;
+        }
+        if self.is_flash && time - self.hottest.0 >= COOLED_FOR {
+            self.settle(found);
+            self.take_wanted();
+        }
+        if self.open.is_some() && self.last.is_some_and(|last| time - last >= GIVEN_UP) {
+            self.finish(found);
+            self.take_wanted();
+        }
+    }
+
+    fn settle(&mut self, found: &mut impl FnMut(Found)) {
+        let ProbeWatch {
+            engine,
+            channel,
+            open,
+            batch,
+            hottest,
+            ..
+        } = self;
+        engine.settle(*channel, &mut |event| {
+            note(event, open, hottest, *batch, found);
+        });
+    }
+
+    /// Its trace ends here: an open pass is judged as cut.
+    pub(super) fn finish(&mut self, found: &mut impl FnMut(Found)) {
+        let ProbeWatch {
+            engine,
+            open,
+            batch,
+            hottest,
+            ..
+        } = self;
+        engine.finish(&mut |event| {
+            note(event, open, hottest, *batch, found);
+        });
+        self.open = None;
+    }
+}
+
+/// Notes an event; says whether a pass has ended.
+fn note(
+    event: Event,
+    open: &mut Option<f64>,
+    hottest: &mut (f64, f64),
+    batch: Option<u64>,
+    found: &mut impl FnMut(Found),
+) -> bool {
+    match event.kind {
+        EventKind::PassStarted { at } => {
+            *open = Some(at.0);
+            *hottest = (at.0, f64::NEG_INFINITY);
+            found(Found::Started(at.0));
+            false
+        }
+        EventKind::PassDropped { start, .. } => {
+            *open = None;
+            found(Found::Dropped(start.0));
+            true
+        }
+        EventKind::PassJudged(pass) => {
+            *open = None;
+            found(Found::Ended(pass, batch));
+            true
+        }
+    }
+}
