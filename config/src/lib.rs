@@ -82,6 +82,7 @@ mod reading;
 pub mod shop;
 pub mod station;
 mod unit;
+pub mod written;
 
 pub use reading::{decode, read_file};
 pub use unit::{Quantity, QuantityError};

@@ -67,6 +67,8 @@ pub struct HoldOpened {
     pub station: String,
     /// The verdict of its prints, which is why they are held.
     pub verdict: String,
+    /// How they were seen: `measured`, `inferred` or `none`.
+    pub evidence: String,
     /// The harm, where they are overheated.
     pub harm: Option<String>,
 }
