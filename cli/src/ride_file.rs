@@ -60,12 +60,7 @@ pub(crate) struct Trace {
 }
 
 impl RideFile {
-    /// Reads a ride and refuses what a fit cannot use.
-    pub(crate) fn read(call: &RideOf<'_>, file: &str) -> Result<RideFile, Failure> {
-        RideFile::of(call, file, &Trace::read(file)?)
-    }
-
-    /// The same, of a trace that has been read.
+    /// Takes a ride from a trace that has been read, and refuses what a fit cannot use.
     pub(crate) fn of(call: &RideOf<'_>, file: &str, trace: &Trace) -> Result<RideFile, Failure> {
         if let Some(note) = trace.notes.get("station")
             && note.value != call.station.id

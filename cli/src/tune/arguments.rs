@@ -8,18 +8,27 @@ use crate::arguments::{LibraryArguments, UnitsArgument};
 
 #[derive(Debug, Args)]
 #[command(after_help = "\
-Example:
+Examples:
   inkdwell tune --ink water-based --fabric cotton-jersey --shop shop.toml --station belt-1 \
 --ride ride-1.csv --ride ride-2.csv
+  inkdwell tune --ink plastisol-standard --fabric cotton-jersey --shop shop.toml --station flash-1 \
+--ride flash.csv
 
-Each ride file holds one whole pass with a probe in the ink, and says how fast the belt ran: a note \
-\"# belt: 2.6 m/min\", or a column such as belt_m_per_min. The window holds for prints of this batch: \
-the probe's doubt, the fit's and the scatter of the garments are taken off.
+A belt dryer: each ride file holds one whole pass with a probe in the ink, and says how fast the belt ran: \
+a note \"# belt: 2.6 m/min\", or a column such as belt_m_per_min. The answer is a window of belt speeds. It \
+holds for prints of this batch: the probe's doubt, the fit's and the scatter of the garments are taken off.
 
-Exit codes: 0 a window is proved; 1 no belt speed is; 2 the input or the call is wrong.
+A flash unit: each file holds one or more heatings as an infrared probe sees the surface: a rise of 15 C or \
+more from the trough before, and a fall after it. How long the lamp stood over the print is taken from the \
+note \"# stay: 8 s\" (what the timer was set to), else from the heating itself: from where the rise begins \
+to where the surface begins to cool. A column such as platen_c tells how warm the platen was; without it \
+the trough before does. Of each file the last heatings on a platen of one warmth are used, six at most. The \
+answer is in seconds under the lamp, and says how they shorten as platens warm.
+
+Exit codes: 0 a window is proved; 1 none is; 2 the input or the call is wrong.
 
 Inkdwell advises; it never drives a dryer. The ink maker's data sheet and a wash test come before any \
-figure it shows.")]
+figure it shows. Hot surfaces burn, fumes need exhaust, and nobody leaves a lit flash unit alone.")]
 pub(crate) struct TuneArguments {
     /// The ink, by its id
     #[arg(long, value_name = "INK")]
@@ -37,22 +46,26 @@ pub(crate) struct TuneArguments {
     #[arg(long, value_name = "NAME")]
     pub(crate) channel: Option<String>,
     /// The probe's expanded uncertainty (k = 2), such as "1.5 C"
-    #[arg(long, value_name = "DIFFERENCE")]
+    #[arg(long, value_name = "DIFFERENCE", allow_hyphen_values = true)]
     pub(crate) uncertainty: Option<String>,
-    /// Predict for this belt speed too; may be repeated
-    #[arg(long, value_name = "SPEED")]
+    /// Predict for this belt speed too (for a flash unit: these seconds); may be repeated
+    #[arg(long, value_name = "SPEED", allow_hyphen_values = true)]
     pub(crate) at: Vec<String>,
-    /// Ask about another garment, film or chamber: mass=…, regain=…, film=…, zone1=…, panel1=…,
-    /// slowest=…, fastest=…; may be repeated
+    /// Ask about another garment, film or chamber: mass="250 g/m2", regain="8 %", film="60 um",
+    /// mesh="230/48 um" (threads an inch, and their diameter), strokes=2, zone1="200 C",
+    /// panel1="450 C", slowest="1 m/min", fastest="5 m/min"; may be repeated
     #[arg(long, value_name = "CHANGE")]
     pub(crate) what_if: Vec<String>,
+    /// Of a flash unit: the lamp is the last heat, so the ink's cure law decides, not its gel window
+    #[arg(long)]
+    pub(crate) r#final: bool,
     /// Write JSON (schema inkdwell.tune/1) instead of text
     #[arg(long)]
     pub(crate) json: bool,
     /// The units of the text
     #[arg(long, value_enum)]
     pub(crate) units: Option<UnitsArgument>,
-    /// Draw peak and doses over belt speed; the ending .svg or .png says how
+    /// Draw peak and doses over belt speed (or over the stay); the ending .svg or .png says how
     #[arg(long, value_name = "FILE")]
     pub(crate) plot: Option<PathBuf>,
     #[command(flatten)]

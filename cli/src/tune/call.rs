@@ -5,8 +5,9 @@ use inkdwell_config::display::Units;
 use inkdwell_config::fabric::Fabric;
 use inkdwell_config::ink::Ink;
 use inkdwell_config::problem::suggestion;
-use inkdwell_config::quantity::{CelsiusDifference, MetresPerSecond};
-use inkdwell_config::station::Station;
+use inkdwell_config::quantity::{CelsiusDifference, MetresPerSecond, Seconds};
+use inkdwell_config::station::{Station, StationKind};
+use inkdwell_cure::heat::fit::Trip;
 
 use super::arguments::TuneArguments;
 use super::what_if;
@@ -23,12 +24,17 @@ pub(crate) struct Call {
     pub(crate) rides: Vec<String>,
     pub(crate) channel: Option<String>,
     pub(crate) uncertainty: Option<CelsiusDifference>,
-    pub(crate) at: Vec<MetresPerSecond>,
+    /// What is predicted besides: belt speeds, or stays under the lamp.
+    pub(crate) at: Vec<Trip>,
+    /// Whether a flash unit is the last heat.
+    pub(crate) is_last_heat: bool,
     pub(crate) json: bool,
     pub(crate) units: Units,
     pub(crate) plot: Option<Target>,
     /// What is predicted for: the same as above unless `--what-if` changes it.
     pub(crate) imagined: what_if::Setting,
+    /// The changes, as they were typed.
+    pub(crate) changes: Vec<String>,
 }
 
 impl Call {
@@ -69,7 +75,14 @@ impl Call {
             .uncertainty
             .as_deref()
             .map(|text| quantity("--uncertainty", text));
-        let at = typed.at.iter().map(|text| quantity("--at", text));
+        let kind = station.kind;
+        if typed.r#final && kind == StationKind::BeltDryer {
+            return Err(Failure::new(format!(
+                "--final: {} is a belt dryer, which is always the last heat; leave it out",
+                station.id
+            )));
+        }
+        let at = typed.at.iter().map(|text| trip(kind, text));
         let setting = what_if::Setting {
             station: station.clone(),
             ink: ink.clone(),
@@ -84,11 +97,37 @@ impl Call {
             channel: typed.channel,
             uncertainty: uncertainty.transpose()?,
             at: at.collect::<Result<_, _>>()?,
+            is_last_heat: typed.r#final,
+            changes: typed.what_if,
             json: typed.json,
             units: library::units(typed.units, Some(&shop)),
             plot: typed.plot.map(Target::new).transpose()?,
         })
     }
+}
+
+/// A belt speed or a stay, as the station has it.
+fn trip(kind: StationKind, text: &str) -> Result<Trip, Failure> {
+    let (number, trip, example) = match kind {
+        StationKind::BeltDryer => {
+            let speed: MetresPerSecond = quantity("--at", text)?;
+            (speed.0, Trip::Belt(speed), "2.6 m/min")
+        }
+        StationKind::FlashUnit => {
+            let stay: Seconds = quantity("--at", text)?;
+            (stay.0, Trip::Lamp(stay), "8 s")
+        }
+    };
+    let (least, most) = match kind {
+        StationKind::BeltDryer => (1e-4, 2.0),
+        StationKind::FlashUnit => (0.2, 600.0),
+    };
+    if (least..=most).contains(&number) {
+        return Ok(trip);
+    }
+    Err(Failure::new(format!(
+        "--at: {text:?} is nothing that a print is heated with; write for example \"{example}\""
+    )))
 }
 
 pub(super) fn quantity<Q: Quantity>(option: &str, text: &str) -> Result<Q, Failure> {

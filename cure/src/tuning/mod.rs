@@ -4,15 +4,15 @@
 //! The *window* is where every margin is positive with its doubt taken off; its fast end is where cure is
 //! only just proved, its slow end where the first harm is only just ruled out.
 
+mod advice;
 mod window;
 
+pub use advice::{Advice, Change, Opening, TwoPasses};
 pub use window::{Edge, Side, Window, WindowError, best_window, proved_window};
-
-use window::{Doubts, window_with};
 
 use inkdwell_config::fabric::Fabric;
 use inkdwell_config::ink::Ink;
-use inkdwell_config::quantity::{Celsius, CelsiusDifference, MetresPerSecond, Seconds};
+use inkdwell_config::quantity::{MetresPerSecond, Seconds};
 use inkdwell_config::station::Station;
 
 use crate::heat::HeatError;
@@ -34,31 +34,6 @@ pub struct Recommended {
     pub predicted: Prediction,
 }
 
-/// What a change of the chamber would open.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Opening {
-    /// The fastest proved speed.
-    pub belt: MetresPerSecond,
-    /// Prints an hour there, where the pitch is known.
-    pub prints_per_hour: Option<f64>,
-}
-
-/// What would help where no speed works.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub enum Advice {
-    /// Set all zones hotter (or cooler, where it is negative) by so much.
-    ChangeZones {
-        /// By how much.
-        by: CelsiusDifference,
-        /// What that would open.
-        opens: Opening,
-    },
-    /// Send prints through twice.
-    SecondPass,
-    /// No chamber temperature near this one helps.
-    AnotherInk,
-}
-
 /// The answer.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Tuning {
@@ -70,7 +45,7 @@ pub struct Tuning {
     pub recommended: Option<Recommended>,
     /// The ride that would narrow the window's doubt most.
     pub next_ride: Option<NextRide>,
-    /// What would open a window where there is none.
+    /// What would open a window where there is none, or widen a narrow one.
     pub advice: Vec<Advice>,
 }
 
@@ -96,12 +71,13 @@ pub fn tune(fit: &Fit, declared: Declared<'_>) -> Result<Tuning, WindowError> {
         .as_ref()
         .map(|window| recommend(fit, station, window))
         .transpose()?;
-    let advice = match window {
-        Some(_) => Vec::new(),
-        None => advise(fit, declared)?,
+    let advice = if advice::is_due(window.as_ref()) {
+        advice::advise(fit, declared, window.as_ref())?
+    } else {
+        Vec::new()
     };
     let window_best = best_window(fit, station)?;
-    let next = next_ride(fit, window.as_ref().or(window_best.as_ref()))?;
+    let next = next_ride(fit, station, window.as_ref().or(window_best.as_ref()))?;
     Ok(Tuning {
         window,
         window_best,
@@ -111,56 +87,30 @@ pub fn tune(fit: &Fit, declared: Declared<'_>) -> Result<Tuning, WindowError> {
     })
 }
 
-/// The ride that would shrink the doubt at the window's fast end most.
-fn next_ride(fit: &Fit, window: Option<&Window>) -> Result<Option<NextRide>, HeatError> {
+/// The ride that would shrink the doubt at the window's fast end most, or the nearest to it that the drive
+/// can run.
+fn next_ride(
+    fit: &Fit,
+    station: &Station,
+    window: Option<&Window>,
+) -> Result<Option<NextRide>, HeatError> {
     let Some(window) = window else {
         return Ok(None);
     };
-    fit.next_ride(LimitName::Cure, Trip::Belt(window.fast.belt))
+    let next = fit.next_ride(LimitName::Cure, Trip::Belt(window.fast.belt))?;
+    Ok(next.map(|next| NextRide {
+        trip: within_drive(next.trip, station),
+        ..next
+    }))
 }
 
-/// Which change of all zones opens the fastest window, and what else could be done.
-fn advise(fit: &Fit, declared: Declared<'_>) -> Result<Vec<Advice>, WindowError> {
-    let doubts = Doubts::of(fit, declared.station)?;
-    let mut best: Option<(CelsiusDifference, Opening)> = None;
-    for by in CHANGES.map(CelsiusDifference) {
-        let station = changed(declared.station, by);
-        let imagined = fit.imagined(&station, declared.ink, declared.fabric);
-        let Some(window) = window_with(&imagined, &station, &doubts)? else {
-            continue;
-        };
-        let belt = window.fast.belt;
-        if best.is_none_or(|(_, opening)| belt.0 > opening.belt.0) {
-            let prints_per_hour = prints_per_hour(&station, belt);
-            best = Some((
-                by,
-                Opening {
-                    belt,
-                    prints_per_hour,
-                },
-            ));
-        }
-    }
-    let change = best.map(|(by, opens)| Advice::ChangeZones { by, opens });
-    let none = change.is_none().then_some(Advice::AnotherInk);
-    Ok(change
-        .into_iter()
-        .chain(none)
-        .chain([Advice::SecondPass])
-        .collect())
-}
-
-/// Changes of all zones that are tried, in °C.
-const CHANGES: [f64; 8] = [-40.0, -30.0, -20.0, -10.0, 10.0, 20.0, 30.0, 40.0];
-
-/// A station with all its zones set hotter by so much; panels, which run far hotter, by three times that.
-fn changed(station: &Station, by: CelsiusDifference) -> Station {
-    let mut station = station.clone();
-    for zone in &mut station.zones {
-        zone.air = zone.air.map(|air| Celsius(air.0 + by.0));
-        zone.panel = zone.panel.map(|panel| Celsius(panel.0 + 3.0 * by.0));
-    }
-    station
+fn within_drive(trip: Trip, station: &Station) -> Trip {
+    let Trip::Belt(speed) = trip else {
+        return trip;
+    };
+    let fastest = station.belt_fastest.map_or(f64::INFINITY, |belt| belt.0);
+    let slowest = station.belt_slowest.map_or(0.0, |belt| belt.0);
+    Trip::Belt(MetresPerSecond(speed.0.min(fastest).max(slowest)))
 }
 
 fn recommend(fit: &Fit, station: &Station, window: &Window) -> Result<Recommended, HeatError> {

@@ -1,14 +1,13 @@
 //! The contract `inkdwell.tune/1`.
 
 use inkdwell_config::quantity::MetresPerSecond;
-use inkdwell_cure::heat::fit::{Prediction, Trip};
-use inkdwell_cure::judged::Band;
+use inkdwell_cure::heat::fit::Trip;
 use inkdwell_cure::tuning::{Recommended, Window};
 use serde::Serialize;
 
-use super::Answer;
-use super::sheet;
+use super::{Answer, advice};
 use crate::failure::Failure;
+use crate::tune::words::{BandJson, PredictedJson};
 
 #[derive(Serialize)]
 struct TuneJson<'a> {
@@ -19,6 +18,7 @@ struct TuneJson<'a> {
     recommended: Option<RecommendedJson>,
     next_ride: Option<NextRideJson>,
     advice: Vec<String>,
+    remarks: Vec<String>,
     #[serde(skip_serializing_if = "Vec::is_empty")]
     predictions: Vec<AtJson>,
 }
@@ -29,6 +29,7 @@ struct RideJson<'a> {
     belt_m_per_min: f64,
     peak_c: f64,
     fit_rms_c: f64,
+    notes: Vec<String>,
 }
 
 #[derive(Serialize)]
@@ -48,14 +49,6 @@ struct RecommendedJson {
 }
 
 #[derive(Serialize)]
-struct PredictedJson {
-    peak_c: BandJson,
-    time_above_s: BandJson,
-    cure: BandJson,
-    harms: Vec<HarmJson>,
-}
-
-#[derive(Serialize)]
 struct AtJson {
     belt_m_per_min: f64,
     #[serde(flatten)]
@@ -64,33 +57,9 @@ struct AtJson {
 }
 
 #[derive(Serialize)]
-struct BandJson {
-    low: f64,
-    best: f64,
-    high: f64,
-}
-
-#[derive(Serialize)]
-struct HarmJson {
-    harm: &'static str,
-    #[serde(flatten)]
-    dose: BandJson,
-}
-
-#[derive(Serialize)]
 struct NextRideJson {
     belt_m_per_min: f64,
     why: String,
-}
-
-impl From<Band> for BandJson {
-    fn from(band: Band) -> BandJson {
-        BandJson {
-            low: band.low,
-            best: band.best,
-            high: band.high,
-        }
-    }
 }
 
 fn per_minute(speed: MetresPerSecond) -> f64 {
@@ -113,28 +82,12 @@ fn window(window: &Window) -> WindowJson {
     }
 }
 
-fn predicted(prediction: &Prediction) -> PredictedJson {
-    PredictedJson {
-        peak_c: prediction.peak.into(),
-        time_above_s: prediction.time_above.into(),
-        cure: prediction.cure.into(),
-        harms: prediction
-            .harms
-            .iter()
-            .map(|harm| HarmJson {
-                harm: harm.harm.name(),
-                dose: harm.dose.into(),
-            })
-            .collect(),
-    }
-}
-
 fn recommended(recommended: &Recommended) -> RecommendedJson {
     RecommendedJson {
         belt_m_per_min: per_minute(recommended.belt),
         dwell_s: recommended.dwell.0,
         prints_per_hour: recommended.prints_per_hour,
-        predicted: predicted(&recommended.predicted),
+        predicted: (&recommended.predicted).into(),
     }
 }
 
@@ -144,11 +97,13 @@ pub(super) fn write(answer: &Answer<'_>) -> Result<String, Failure> {
     let json = TuneJson {
         schema: "inkdwell.tune/1",
         rides: rides
-            .map(|(file, explained)| RideJson {
+            .enumerate()
+            .map(|(number, (file, explained))| RideJson {
                 file: &file.file,
                 belt_m_per_min: belt(explained.trip),
                 peak_c: file.pass.peak.0,
                 fit_rms_c: explained.rms.0,
+                notes: answer.notes_of(number),
             })
             .collect(),
         window: answer.tuning.window.as_ref().map(window),
@@ -156,15 +111,16 @@ pub(super) fn write(answer: &Answer<'_>) -> Result<String, Failure> {
         recommended: answer.tuning.recommended.as_ref().map(recommended),
         next_ride: answer.tuning.next_ride.as_ref().map(|next| NextRideJson {
             belt_m_per_min: belt(next.trip),
-            why: sheet::why(next, answer.call.units),
+            why: advice::why(next, answer),
         }),
-        advice: sheet::advice(answer),
+        advice: advice::sentences(answer),
+        remarks: answer.remarks(),
         predictions: answer
             .at
             .iter()
-            .map(|(speed, prediction)| AtJson {
-                belt_m_per_min: per_minute(*speed),
-                predicted: predicted(prediction),
+            .map(|(trip, prediction)| AtJson {
+                belt_m_per_min: belt(*trip),
+                predicted: prediction.into(),
                 cloth_peak_c: prediction.cloth_peak.into(),
             })
             .collect(),
