@@ -26,8 +26,11 @@ pub(crate) struct Arguments {
 pub(crate) enum Command {
     /// Judge recorded traces: for each print whether the ink was cured and the fabric unharmed
     Judge(Box<JudgeArguments>),
-    /// Tune a belt dryer: from test rides to the belt speeds at which every print is proved good
+    /// Tune a belt dryer or a flash unit: from test rides to the belt speeds, or the seconds under the
+    /// lamp, at which every print is proved good
     Tune(Box<TuneArguments>),
+    /// Make traces of a simulated shop, each with the truth of every print
+    Simulate(SimulateArguments),
     /// Check a shop, ink or fabric file and name everything that is wrong in it
     Check(CheckArguments),
     /// List the inks, or show one with its cure law
@@ -166,6 +169,45 @@ pub(crate) struct LayoutArguments {
     /// thermocouple, as K-mV; may be repeated
     #[arg(long, value_name = "COLUMN=NAME:UNIT")]
     pub(crate) temperature: Vec<String>,
+}
+
+#[derive(Debug, Args)]
+#[command(after_help = "\
+Examples:
+  inkdwell simulate --list
+  inkdwell simulate good-ride --out try
+  inkdwell simulate --example --out try
+  inkdwell simulate try/example.scenario.toml --seed 8 --out try
+  inkdwell simulate --shop-seed 3 --out shop-3
+
+A scenario says what stands in a shop, what is printed, what is recorded and what goes wrong; the one that \
+--example writes explains every key. From it come NAME.csv, a trace as imperfect probes see it, and \
+NAME.truth.json, what every print truly got. The same scenario and seed give the same bytes. Nothing in it \
+uses the heat model that tuning fits.
+
+Exit codes: 0 written; 2 the scenario or the call is wrong.")]
+pub(crate) struct SimulateArguments {
+    /// Scenario files, or names of scenarios that ship
+    #[arg(value_name = "SCENARIO")]
+    pub(crate) scenarios: Vec<PathBuf>,
+    /// Another seed than the scenario's
+    #[arg(long, value_name = "N", requires = "scenarios")]
+    pub(crate) seed: Option<u64>,
+    /// The folder that files are written into; it is made if it is not there
+    #[arg(long, value_name = "FOLDER", default_value = ".")]
+    pub(crate) out: PathBuf,
+    /// Write over files that are there
+    #[arg(long)]
+    pub(crate) force: bool,
+    /// List the scenarios that ship
+    #[arg(long, conflicts_with_all = ["scenarios", "example", "shop_seed"])]
+    pub(crate) list: bool,
+    /// Write a scenario in which every key is explained, and its shop file
+    #[arg(long, conflicts_with_all = ["scenarios", "shop_seed"])]
+    pub(crate) example: bool,
+    /// Draw a whole shop: its shop file, rides, a run, heatings under a flash unit, and its true window
+    #[arg(long, value_name = "N", conflicts_with = "scenarios")]
+    pub(crate) shop_seed: Option<u64>,
 }
 
 #[derive(Debug, Args)]

@@ -44,6 +44,7 @@ fn run(arguments: Arguments) -> Result<Outcome, Failure> {
         None => command::welcome::run(),
         Some(Command::Judge(typed)) => command::judge::run(*typed),
         Some(Command::Tune(typed)) => tune::run(*typed),
+        Some(Command::Simulate(typed)) => command::simulate::run(&typed),
         Some(Command::Check(typed)) => command::check::run(&typed),
         Some(Command::Inks(typed)) => command::inks::run(&typed),
         Some(Command::Fabrics(typed)) => command::fabrics::run(&typed),

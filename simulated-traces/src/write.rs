@@ -68,6 +68,17 @@ pub fn generate(scenario: &Scenario, folder: &Path) -> Result<Written, WriteErro
 /// # Errors
 /// When the scenario has no end.
 pub fn texts(scenario: &Scenario) -> Result<(String, String), WriteError> {
+    texts_watched(scenario, |_| {})
+}
+
+/// The same, telling how many rows there are after each.
+///
+/// # Errors
+/// When the scenario has no end.
+pub fn texts_watched(
+    scenario: &Scenario,
+    mut watch: impl FnMut(u64),
+) -> Result<(String, String), WriteError> {
     if scenario.prints.is_none() && scenario.span.1.is_none() {
         return Err(WriteError::Endless {
             name: scenario.name.clone(),
@@ -75,8 +86,9 @@ pub fn texts(scenario: &Scenario) -> Result<(String, String), WriteError> {
     }
     let mut csv = head(scenario);
     let mut live = scenario.live();
-    for row in live.by_ref() {
+    for (number, row) in (1..).zip(live.by_ref()) {
         write_row(&mut csv, &row, &scenario.channels, scenario.interval);
+        watch(number);
     }
     let truth = TruthFile {
         schema: TRUTH_SCHEMA.to_owned(),
@@ -105,7 +117,9 @@ fn head(scenario: &Scenario) -> String {
     note("station", &scenario.station.id);
     note("ink", &scenario.ink.id);
     note("fabric", &scenario.fabric.id);
-    if scenario.record != Record::Flash {
+    if scenario.record == Record::Flash {
+        note("stay", &format!("{} s", short(scenario.stay, 2)));
+    } else {
         note("belt", &format!("{} m/min", short(60.0 * scenario.belt, 3)));
     }
     note("room", &format!("{} C", short(scenario.room.0, 1)));

@@ -9,4 +9,5 @@ pub(crate) mod judge;
 pub(crate) mod library;
 mod library_json;
 pub(crate) mod man;
+pub(crate) mod simulate;
 pub(crate) mod welcome;

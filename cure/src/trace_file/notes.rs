@@ -3,11 +3,12 @@
 use memchr::{memchr, memchr_iter};
 
 /// The keys that are read.
-const KEYS: [&str; 7] = [
+const KEYS: [&str; 8] = [
     "station",
     "ink",
     "fabric",
     "belt",
+    "stay",
     "room",
     "uncertainty",
     "started",

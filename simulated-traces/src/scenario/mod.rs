@@ -134,7 +134,21 @@ impl Scenario {
     /// # Errors
     /// What is wrong in it. (What is no TOML or of a wrong type is one problem, the first.)
     pub fn parse(file: &str, text: &str, shop: &Shop) -> Result<Scenario, Vec<Problem>> {
-        whole::read(file, text, shop)
+        whole::read(file, text, shop, None)
+    }
+
+    /// The same with another seed than the file's: other garments and probes, and another dryer too unless
+    /// the file fixes it by a seed of its own (`[truth]`, `seed`).
+    ///
+    /// # Errors
+    /// As [`Scenario::parse`].
+    pub fn parse_with_seed(
+        file: &str,
+        text: &str,
+        shop: &Shop,
+        seed: u64,
+    ) -> Result<Scenario, Vec<Problem>> {
+        whole::read(file, text, shop, Some(seed))
     }
 
     /// Reads a scenario file and the shop file that it names, which is looked for beside it.
@@ -142,11 +156,23 @@ impl Scenario {
     /// # Errors
     /// What is wrong in either.
     pub fn load(path: &Path) -> Result<Scenario, Vec<Problem>> {
+        Scenario::load_seeded(path, None)
+    }
+
+    /// The same with another seed than the file's, as [`Scenario::parse_with_seed`] has it.
+    ///
+    /// # Errors
+    /// As [`Scenario::load`].
+    pub fn load_with_seed(path: &Path, seed: u64) -> Result<Scenario, Vec<Problem>> {
+        Scenario::load_seeded(path, Some(seed))
+    }
+
+    fn load_seeded(path: &Path, seed: Option<u64>) -> Result<Scenario, Vec<Problem>> {
         let name = path.display().to_string();
         let text = inkdwell_config::read_file(path).map_err(|problem| vec![problem])?;
         let shop = file::shop_named(&name, &text).map_err(|problem| vec![problem])?;
         let shop = Shop::load(&path.with_file_name(shop))?;
-        Scenario::parse(&name, &text, &shop)
+        whole::read(&name, &text, &shop, seed)
     }
 
     /// The scene, ready to begin.

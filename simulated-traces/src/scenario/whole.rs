@@ -14,8 +14,14 @@ use crate::likely::{Batch, likely_flash, likely_oven, usual_flash, usual_oven};
 /// Room where the file says nothing.
 const USUAL_ROOM: Celsius = Celsius(22.0);
 
-pub(super) fn read(file: &str, text: &str, shop: &Shop) -> Result<Scenario, Vec<Problem>> {
-    let written = parse(file, text).map_err(|problem| vec![problem])?;
+pub(super) fn read(
+    file: &str,
+    text: &str,
+    shop: &Shop,
+    seed: Option<u64>,
+) -> Result<Scenario, Vec<Problem>> {
+    let mut written = parse(file, text).map_err(|problem| vec![problem])?;
+    written.seed = seed.unwrap_or(written.seed);
     let place = Place { file, text };
     let mut problems = Vec::new();
     let library = library(shop);
