@@ -2,6 +2,7 @@
 
 use inkdwell_config::display::Units;
 use inkdwell_config::quantity::{Celsius, CelsiusDifference};
+use inkdwell_config::station::StationKind;
 use inkdwell_cure::heat::fit::{Cause, Note, Prediction, Trip};
 use inkdwell_cure::judged::Band;
 use inkdwell_cure::trace_file::Notes;
@@ -90,6 +91,13 @@ pub(super) fn predicted(prediction: &Prediction, where_judged: &str, call: &Call
     let mut line = |name: &str, value: String| text += &format!("  {name:<20}{value}\n");
     line(where_judged, celsius(prediction.peak));
     line("peak beside it", celsius(prediction.cloth_peak));
+    for harm in &prediction.harms {
+        line(harm.harm.name(), number(harm.dose));
+    }
+    let is_gelled_alone = call.station.kind == StationKind::FlashUnit && !call.is_last_heat;
+    if is_gelled_alone {
+        return text;
+    }
     let time = prediction.time_above;
     let threshold = units.temperature(call.ink.threshold);
     line(
@@ -97,9 +105,6 @@ pub(super) fn predicted(prediction: &Prediction, where_judged: &str, call: &Call
         format!("{:.0} s ({:.0} to {:.0})", time.best, time.low, time.high),
     );
     line("cure", number(prediction.cure));
-    for harm in &prediction.harms {
-        line(harm.harm.name(), number(harm.dose));
-    }
     text
 }
 
@@ -181,8 +186,8 @@ pub(super) fn of_answer(notes: &[Note], call: &Call) -> Vec<String> {
     }
     if notes.contains(&Note::OneSpeed) {
         let other = match call.station.kind {
-            inkdwell_config::station::StationKind::BeltDryer => "at another belt speed",
-            inkdwell_config::station::StationKind::FlashUnit => "for longer or shorter",
+            StationKind::BeltDryer => "at another belt speed",
+            StationKind::FlashUnit => "for longer or shorter",
         };
         sentences.push(format!(
             "all rides were made alike; one more {other} would tell more"
@@ -195,7 +200,7 @@ pub(super) fn of_answer(notes: &[Note], call: &Call) -> Vec<String> {
 pub(super) fn trip(trip: Trip, units: Units) -> String {
     match trip {
         Trip::Belt(speed) => units.speed(speed),
-        Trip::Lamp(stay) => format!("{:.1} s", stay.0),
+        Trip::Lamp(stay) => format!("{} s", (stay.0 * 100.0).round() / 100.0),
     }
 }
 

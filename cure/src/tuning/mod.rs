@@ -5,9 +5,11 @@
 //! only just proved, its slow end where the first harm is only just ruled out.
 
 mod advice;
+mod flash;
 mod window;
 
 pub use advice::{Advice, Change, Opening, TwoPasses};
+pub use flash::{FlashAdvice, FlashTuning, OnPlaten, RecommendedStay, tune_flash};
 pub use window::{Edge, Side, Window, WindowError, best_window, proved_window};
 
 use inkdwell_config::fabric::Fabric;

@@ -273,10 +273,15 @@ pub(super) fn shop_named(file: &str, text: &str) -> Result<String, Problem> {
 fn broken(file: &str, text: &str, error: &toml::de::Error) -> Problem {
     let place = Place { file, text };
     let what = error.message().lines().collect::<Vec<_>>().join(", ");
+    // A quantity says itself what to write.
+    let (what, remedy) = what.rsplit_once("; ").unwrap_or((
+        &what,
+        "mend it as `inkdwell simulate --example` shows, which explains every key",
+    ));
     place.problem(
         error.span().map(|span| span.start),
         "",
-        what,
-        "mend the line".to_owned(),
+        what.to_owned(),
+        remedy.to_owned(),
     )
 }

@@ -27,17 +27,15 @@ pub(super) fn read(
     let library = library(shop);
     let station = note(&mut problems, station(&place, &written, shop));
     let ink = library.ink(written.ink.get_ref()).map_err(|unknown| {
-        place.problem(
-            Some(written.ink.span().start),
-            "ink",
-            unknown.to_string(),
-            "name one of its".into(),
-        )
+        let what = format!("ink {:?} is unknown", written.ink.get_ref());
+        let at = Some(written.ink.span().start);
+        place.problem(at, "ink", what, unknown.remedy)
     });
     let ink = note(&mut problems, ink.cloned());
     let fabric = library.fabric(written.fabric.get_ref()).map_err(|unknown| {
+        let what = format!("fabric {:?} is unknown", written.fabric.get_ref());
         let at = Some(written.fabric.span().start);
-        place.problem(at, "fabric", unknown.to_string(), "name one of its".into())
+        place.problem(at, "fabric", what, unknown.remedy)
     });
     let fabric = note(&mut problems, fabric.cloned());
     let room = written.room.map_or(USUAL_ROOM, |room| room.0);

@@ -46,6 +46,9 @@ const STEPS: u32 = 14;
 /// Halvings between two grid points.
 const HALVINGS: u32 = 7;
 
+/// What a surface near room temperature radiates, in W/(m² K): 4 σ T³ with T = 300 K.
+const ROOM_RADIATION: f64 = 6.1;
+
 /// The least margin of what is needed and of what must not be, with their names, at one haste.
 struct At {
     haste: f64,
@@ -120,12 +123,16 @@ impl Fit {
         }))
     }
 
-    /// The same fit on a platen that has warmed by so much since the rides.
+    /// The same fit on a platen that has warmed by so much since the rides. Cloth that waits there for its
+    /// flash warms too, as far as contact with the platen outweighs what it loses to the room.
     #[must_use]
     pub fn on_warmer_platen(&self, by: CelsiusDifference) -> Fit {
         let mut fit = self.clone();
-        if let Backing::Platen(platen) = &mut fit.problem.base.oven.backing {
+        let oven = &mut fit.problem.base.oven;
+        if let Backing::Platen(platen) = &mut oven.backing {
             platen.temperature.0 += by.0;
+            let lost = oven.room.convection.0 + ROOM_RADIATION;
+            oven.room.temperature.0 += by.0 * platen.contact.0 / (platen.contact.0 + lost);
         }
         fit
     }
