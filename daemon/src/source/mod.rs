@@ -5,4 +5,5 @@
 //! then is handed over first.
 
 pub mod health;
+pub mod mqtt;
 pub mod waits;
