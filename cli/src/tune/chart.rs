@@ -43,6 +43,8 @@ pub(super) struct Chart<'a> {
     pub(super) levels: Vec<(f64, &'static str)>,
     /// Whether the cure dose counts.
     pub(super) with_cure: bool,
+    /// Seconds of the history that are shown.
+    pub(super) history: f64,
     /// The recommended print's history with its heading.
     pub(super) recommended: Option<(String, &'a Prediction)>,
 }
@@ -230,7 +232,11 @@ impl Chart<'_> {
     }
 
     fn history(&self, svg: &mut String, heading: &str, prediction: &Prediction, top: f64) {
-        let film = &prediction.film;
+        let shown_film = prediction
+            .film
+            .iter()
+            .filter(|at| at.time.0 <= self.history);
+        let film: Vec<_> = shown_film.collect();
         let hottest = film
             .iter()
             .map(|at| self.shown(at.film.0 + at.doubt.0))

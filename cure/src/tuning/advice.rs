@@ -366,3 +366,130 @@ fn speeds(fit: &Fit, station: &Station) -> Option<(f64, f64)> {
     let fast = station.belt_fastest.map_or(fast, |speed| speed.0.min(fast));
     Some((slow.ln(), fast.ln()))
 }
+
+#[cfg(test)]
+mod tests {
+    use inkdwell_config::library::Library;
+    use inkdwell_config::station::{StationKind, Zone};
+
+    use super::super::window::{Edge, Side};
+    use super::*;
+
+    /// A dryer of two zones: moving air, then moving air under a panel.
+    fn station() -> Station {
+        let zone = |air, panel: Option<f64>| Zone {
+            length: Metres(1.2),
+            air: Some(Celsius(air)),
+            panel: panel.map(Celsius),
+        };
+        Station {
+            id: "belt".into(),
+            name: "belt".into(),
+            kind: StationKind::BeltDryer,
+            heated_length: Metres(2.4),
+            belt: None,
+            belt_slowest: None,
+            belt_fastest: None,
+            print_pitch: Some(Metres(0.75)),
+            lanes: 2,
+            zones: vec![zone(190.0, None), zone(180.0, Some(420.0))],
+            max_gap: None,
+            wake: None,
+        }
+    }
+
+    fn window(slow: Option<f64>, fast: f64) -> Window {
+        let edge = |belt, limit| Edge {
+            belt: MetresPerSecond(belt),
+            limit,
+        };
+        Window {
+            slow: slow.map(|slow| edge(slow, Side::Belt)),
+            fast: edge(fast, Side::Cure),
+        }
+    }
+
+    #[test]
+    fn a_change_sets_what_it_names_and_nothing_else() {
+        let by = CelsiusDifference(-30.0);
+        let set = |change: Change| {
+            let made = change.made(&station())?;
+            let of = |zone: &Zone| (zone.air.map(|air| air.0), zone.panel.map(|panel| panel.0));
+            Some(made.zones.iter().map(of).collect::<Vec<_>>())
+        };
+        let all = set(Change::AllZones(by));
+        assert_eq!(
+            all,
+            Some(vec![(Some(160.0), None), (Some(150.0), Some(330.0))])
+        );
+        let air = set(Change::Air { zone: 0, by });
+        assert_eq!(
+            air,
+            Some(vec![(Some(160.0), None), (Some(180.0), Some(420.0))])
+        );
+        let panel = set(Change::Panel { zone: 1, by });
+        assert_eq!(
+            panel,
+            Some(vec![(Some(190.0), None), (Some(180.0), Some(390.0))])
+        );
+    }
+
+    #[test]
+    fn no_dryer_is_set_beyond_what_dryers_do() {
+        let by = CelsiusDifference(300.0);
+        assert_eq!(Change::Air { zone: 0, by }.made(&station()), None);
+        assert_eq!(Change::Panel { zone: 1, by }.made(&station()), None);
+    }
+
+    #[test]
+    fn one_setting_alone_is_not_offered_twice() {
+        let mut single = station();
+        single.zones.truncate(1);
+        let offered = changes(&single);
+        assert_eq!(offered.len(), CHANGES.len());
+        assert!(
+            offered
+                .iter()
+                .all(|change| matches!(change, Change::Air { zone: 0, .. }))
+        );
+        // All zones, two airs and a panel.
+        assert_eq!(changes(&station()).len(), 4 * CHANGES.len());
+    }
+
+    #[test]
+    fn advice_is_due_where_nothing_or_little_is_proved() {
+        assert!(is_due(None));
+        assert!(is_due(Some(&window(Some(0.040), 0.042))));
+        assert!(!is_due(Some(&window(Some(0.030), 0.042))));
+        assert!(!is_due(Some(&window(None, 0.042))));
+    }
+
+    #[test]
+    fn wider_is_better_until_comfortable_then_faster() {
+        let opening = |slow, fast| Opening::of(&station(), window(slow, fast));
+        let (narrow, wide) = (opening(Some(0.045), 0.05), opening(Some(0.030), 0.04));
+        assert!(!narrow.is_better_than(&wide));
+        assert!(wide.is_better_than(&narrow));
+        // Both are comfortable.
+        let faster = opening(Some(0.035), 0.05);
+        assert!(faster.is_better_than(&wide));
+        assert!(!wide.is_better_than(&faster));
+    }
+
+    #[test]
+    fn a_dried_print_keeps_its_solids() {
+        let library = Library::shipped();
+        let fabric = library.fabric("cotton-jersey").expect("it ships");
+        let wet = library.ink("water-based").expect("it ships");
+        let (dry, cloth) = dried(wet, fabric);
+        assert_eq!(dry.water, Some(Share(0.0)));
+        let thinner = dry
+            .film
+            .zip(wet.film)
+            .is_some_and(|(dry, wet)| dry.0 < wet.0);
+        assert!(thinner && cloth.regain.0 < fabric.regain.0);
+        assert_eq!(dry.cure, wet.cure);
+        let plastisol = library.ink("plastisol-standard").expect("it ships");
+        assert_eq!(dried(plastisol, fabric).0, *plastisol);
+    }
+}

@@ -132,3 +132,36 @@ pub fn prints_per_hour(station: &Station, belt: MetresPerSecond) -> Option<f64> 
         .print_pitch
         .map(|pitch| belt.0 / pitch.0 * f64::from(station.lanes) * 3600.0)
 }
+
+#[cfg(test)]
+mod tests {
+    use inkdwell_config::quantity::Metres;
+    use inkdwell_config::station::StationKind;
+
+    use super::*;
+
+    #[test]
+    fn prints_an_hour_are_reckoned_over_all_lanes() {
+        let station = Station {
+            id: "belt-1".into(),
+            name: "belt-1".into(),
+            kind: StationKind::BeltDryer,
+            heated_length: Metres(2.4),
+            belt: None,
+            belt_slowest: Some(MetresPerSecond(0.02)),
+            belt_fastest: Some(MetresPerSecond(0.05)),
+            print_pitch: Some(Metres(0.75)),
+            lanes: 2,
+            zones: Vec::new(),
+            max_gap: None,
+            wake: None,
+        };
+        // By hand: 2.8 m/min over a pitch of 0.75 m on two lanes is 2.8 · 60 / 0.75 · 2 = 448 an hour.
+        let prints = prints_per_hour(&station, MetresPerSecond(2.8 / 60.0));
+        assert!(prints.is_some_and(|prints| (prints - 448.0).abs() < 1e-9));
+        let belt = |speed| Trip::Belt(MetresPerSecond(speed));
+        assert_eq!(within_drive(belt(0.08), &station), belt(0.05));
+        assert_eq!(within_drive(belt(0.01), &station), belt(0.02));
+        assert_eq!(within_drive(belt(0.03), &station), belt(0.03));
+    }
+}

@@ -53,6 +53,7 @@ pub(super) fn draw(answer: &Answer<'_>) -> Result<String, Failure> {
         film: "in the ink",
         levels: vec![(call.ink.threshold.0, "threshold")],
         with_cure: true,
+        history: f64::INFINITY,
         recommended,
     };
     Ok(chart.draw())

@@ -9,6 +9,8 @@ use crate::tune::chart::Chart;
 
 /// Stays that are predicted for the curves.
 const STAYS: u32 = 25;
+/// How long after the lamp a history is shown, in seconds.
+const AFTER: f64 = 20.0;
 
 /// The drawing as SVG.
 pub(super) fn draw(answer: &Answer<'_>) -> Result<String, Failure> {
@@ -26,6 +28,8 @@ pub(super) fn draw(answer: &Answer<'_>) -> Result<String, Failure> {
         let heading = format!("on the ink for {stay:.1} s ({})", units.degree());
         (heading, &recommended.predicted)
     });
+    let stay = answer.tuning.recommended.as_ref();
+    let stay = stay.map_or(0.0, |recommended| recommended.stay.0);
     let levels = match call.ink.gel {
         Some(gel) if !call.is_last_heat => vec![(gel.from.0, "gels from"), (gel.to.0, "gels to")],
         _ => vec![(call.ink.threshold.0, "threshold")],
@@ -48,6 +52,7 @@ pub(super) fn draw(answer: &Answer<'_>) -> Result<String, Failure> {
         film: "on the ink",
         levels,
         with_cure: call.is_last_heat,
+        history: AFTER + stay,
         recommended,
     };
     Ok(chart.draw())
