@@ -103,7 +103,7 @@ impl Task {
                 waits.reset();
                 closed_at_once = 0;
             }
-            if matches!(end, End::Lost(Lost::Closed)) {
+            if matches!(end, End::Lost(Lost::Closed | Lost::Unheard)) {
                 closed_at_once += 1;
             }
             let Some(trouble) = self.trouble(end, closed_at_once >= FLAPPING) else {
@@ -148,6 +148,8 @@ impl Task {
                 "the broker closes the connection again and again as soon as it is made; see the broker's log. It may be that {}",
                 self.twin()
             ))),
+            // It may be starting, or it may be its way to refuse a password.
+            End::Lost(Lost::Unheard) if flapping => Some(Trouble::slow(Lost::Unheard.to_string())),
             End::Lost(lost) => Some(Trouble::passing(lost.to_string())),
             End::GivenUp => Some(Trouble::passing(
                 "readings could not be kept; the broker is asked for them again".to_owned(),

@@ -102,6 +102,7 @@ pub(super) async fn converse(task: &mut Task, wire: Wire) -> End {
     };
     match opened {
         Err(_) => return End::Lost(Lost::Silent),
+        Ok(Err(End::Lost(Lost::Closed))) => return End::Lost(Lost::Unheard),
         Ok(Err(end)) => return end,
         Ok(Ok(())) => {}
     }

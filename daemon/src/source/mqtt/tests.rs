@@ -633,6 +633,61 @@ async fn an_older_broker_is_named() {
     assert!(trouble.to_string().contains("write version = \"3.1.1\""));
 }
 
+/// Codes of MQTT 3.1.1, section 3.2.2.3, and MQTT 5.0, section 3.2.2.2.
+#[tokio::test(start_paused = true)]
+async fn refusals_say_what_to_do_and_whether_it_can_pass() {
+    let cases: [(MqttVersion, &[u8], &str, bool); 8] = [
+        (
+            MqttVersion::V3,
+            &[0x20, 2, 0, 1],
+            "write version = \"5\"",
+            true,
+        ),
+        (
+            MqttVersion::V3,
+            &[0x20, 2, 0, 3],
+            "for now: it is not available",
+            false,
+        ),
+        (MqttVersion::V3, &[0x20, 2, 0, 4], "correct user", true),
+        (
+            MqttVersion::V3,
+            &[0x20, 2, 0, 5],
+            "does not let in a client without a user",
+            true,
+        ),
+        (
+            MqttVersion::V5,
+            &[0x20, 3, 0, 0x86, 0],
+            "correct user",
+            true,
+        ),
+        (
+            MqttVersion::V5,
+            &[0x20, 3, 0, 0x87, 0],
+            "does not let in",
+            true,
+        ),
+        (
+            MqttVersion::V5,
+            &[0x20, 3, 0, 0x89, 0],
+            "for now: it is busy",
+            false,
+        ),
+        (MqttVersion::V5, &[0x20, 3, 0, 0x8a, 0], "banned", true),
+    ];
+    for (version, answer, sentence, slow) in cases {
+        let mut shop = Shop::new(version);
+        let (mut peer, talk) = shop.talk();
+        peer.next().await;
+        peer.stream.write_all(answer).await.unwrap();
+        let end = shop.over(talk).await;
+        let trouble = shop.task.as_ref().unwrap().trouble(end, false).unwrap();
+        assert!(trouble.to_string().contains(sentence), "{trouble}");
+        assert_eq!(trouble.slow, slow, "{trouble}");
+    }
+}
+
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(2000))]
 

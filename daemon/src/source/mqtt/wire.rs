@@ -80,6 +80,10 @@ pub(super) struct Message {
 pub(super) enum Lost {
     #[error("the broker has closed the connection")]
     Closed,
+    #[error(
+        "the broker closes the connection without letting us in; see host and port, user and password in the shop file, and the broker's log"
+    )]
+    Unheard,
     #[error("the connection to the broker broke ({0})")]
     Broken(String),
     #[error("the broker does not answer any more")]
