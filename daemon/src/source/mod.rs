@@ -6,4 +6,6 @@
 
 pub mod health;
 pub mod mqtt;
+pub mod replay;
+pub mod simulated;
 pub mod waits;
