@@ -13,6 +13,7 @@
 pub mod broker;
 pub mod intake;
 pub mod journal;
+pub mod keeper;
 pub mod record;
 pub mod source;
 pub mod time;

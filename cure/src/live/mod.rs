@@ -17,7 +17,7 @@ mod time;
 mod watch;
 
 use inkdwell_config::quantity::{Celsius, MetresPerSecond};
-use inkdwell_config::shop::{Place, Shop, SignalKind};
+use inkdwell_config::shop::{Calibration, Place, Shop, SignalKind};
 use inkdwell_config::station::{Station, StationKind};
 use serde::{Deserialize, Serialize};
 
@@ -205,6 +205,7 @@ impl Floor {
         let station = self.plan.probes[number].station;
         let station = station.map(|station| &self.plan.stations[station]);
         let declared = format!("{station:?}{probe:?}{cloth:?}");
+        // (A calibration made while it runs is not in the shop file, so that it does not count here.)
         let id = probe.id.clone();
         let before = taken(before, |at| at.id == id);
         if let Some(before) = before {
@@ -263,6 +264,26 @@ impl Floor {
     /// The input that a channel of a source is; `None` where nothing in the shop file reads it.
     pub fn input(&self, source: &str, channel: &str) -> Option<InputId> {
         self.plan.input(source, channel)
+    }
+
+    /// The channels of a source that something in the shop file reads.
+    pub fn channels_of(&self, source: &str) -> impl Iterator<Item = (&str, InputId)> {
+        let inputs = self.plan.inputs.iter().enumerate();
+        inputs
+            .filter(move |(_, input)| input.source == source)
+            .map(|(number, input)| (input.channel.as_str(), InputId(number)))
+    }
+
+    /// A probe was calibrated: its readings are corrected by these points from now on.
+    ///
+    /// Its doubt changes with its next batch, since a pass is judged by what held when it began.
+    pub fn calibrate(&mut self, probe: &str, calibration: &Calibration) {
+        for planned in &mut self.plan.probes {
+            if planned.probe.id == probe {
+                planned.meter.calibrate(calibration);
+                planned.probe.calibration = Some(calibration.clone());
+            }
+        }
     }
 
     /// Whether readings of this input are needed to make sense of others that come with them (a reference
