@@ -81,22 +81,39 @@ async fn wildcards_name_channels_and_pointers_find_values() {
     .await;
 }
 
-/// What came while nobody was there waits at the broker, in the session that it keeps.
+/// What came while nobody was there waits at the broker, in the session that it keeps. (rumqttd now and then
+/// sends a message anew, as if for the first time, though it was acknowledged just before the end. Whoever
+/// reads sequence numbers drops it, as is done here; Mosquitto is held to more by the tests of crashes.)
 #[tokio::test]
 async fn what_comes_between_a_stop_and_a_start_is_not_lost() {
     everywhere(async |version, publisher, port| {
-        let topics = || vec![bare("t/+", "{1}")];
+        let topics = || {
+            vec![MqttTopic {
+                value: Some("/v".to_owned()),
+                sequence: Some("/n".to_owned()),
+                ..bare("t/+", "{1}")
+            }]
+        };
         let mut journal = Journal::default();
         let mut source = Source::start(broker(version, port), topics(), vec![]);
         up(&mut source.queue, &mut journal).await;
-        publish(publisher, &[("t/film", "1")]).await;
+        publish(publisher, &[("t/film", r#"{"v": 160, "n": 1}"#)]).await;
         journal.take(&mut source.queue, 1).await;
         source.finish().await;
-        publish(publisher, &[("t/film", "2"), ("t/film", "3")]).await;
+        let later = [r#"{"v": 160, "n": 2}"#, r#"{"v": 160, "n": 3}"#];
+        publish(publisher, &later.map(|payload| ("t/film", payload))).await;
         let memory = journal.marks.clone();
         let mut source = Source::start(broker(version, port), topics(), memory);
-        journal.take(&mut source.queue, 3).await;
-        assert_eq!(journal.numbers(), [1.0, 2.0, 3.0]);
+        let mut numbers = vec![Some(1)];
+        while numbers.len() < 3 {
+            let taken = journal.said.len();
+            journal.take(&mut source.queue, taken + 1).await;
+            let sequence = journal.said[taken].sequence;
+            if !numbers.contains(&sequence) {
+                numbers.push(sequence);
+            }
+        }
+        assert_eq!(numbers, [Some(1), Some(2), Some(3)]);
         source.finish().await;
     })
     .await;

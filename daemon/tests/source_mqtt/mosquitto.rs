@@ -19,8 +19,8 @@ fn program() -> Option<PathBuf> {
     let path = std::env::var_os("PATH").unwrap_or_default();
     let mut folders: Vec<PathBuf> = std::env::split_paths(&path).collect();
     folders.push("/usr/sbin".into());
-    let found = folders.iter().map(|folder| folder.join("mosquitto"));
-    let found = found.filter(|program| program.is_file()).next();
+    let mut programs = folders.iter().map(|folder| folder.join("mosquitto"));
+    let found = programs.find(|program| program.is_file());
     if found.is_none() {
         eprintln!("SKIPPED: a test against Mosquitto, which is not installed (package mosquitto)");
     }

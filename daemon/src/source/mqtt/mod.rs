@@ -2,7 +2,7 @@
 //!
 //! Topics are subscribed to at QoS 1, in a session that the broker keeps while we are away. A message is
 //! acknowledged only after the journal has committed its readings, so that neither a crash here nor one of
-//! the broker loses or doubles a reading; [`ledger`] says by which rules. What a broker may do nevertheless:
+//! the broker loses or doubles a reading; the file `ledger.rs` says by which rules. What a broker may do nevertheless:
 //! - One that counts its packet identifiers from the lowest free one may have given a message that we never
 //!   saw the identifier of one that we committed. If both are the same in every byte, the second is taken
 //!   for the first. A sequence number or a time in the payload tells them apart.

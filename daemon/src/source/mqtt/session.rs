@@ -14,7 +14,7 @@ use super::Task;
 use super::ledger::Met;
 use super::payload::Payload;
 use super::topic::Feed;
-use super::wire::{Incoming, Lost, Message, Wire};
+use super::wire::{Grant, Incoming, Lost, Message, Wire};
 use crate::broker::Trouble;
 use crate::intake::{Closed, Delivery, Intake, MessageMark, Notice, Said, SourceId};
 use crate::source::health::Line;
@@ -285,13 +285,19 @@ impl<'a> Session<'a> {
         Ok(())
     }
 
-    fn subscribed(&mut self, granted: &[bool]) {
+    fn subscribed(&mut self, granted: &[Grant]) {
         self.stage = Stage::Settled;
         let wanted = self.task.subscriptions.iter().zip(granted);
-        let refused = wanted.filter(|(_, granted)| !**granted);
+        let refused = wanted.filter(|(_, grant)| **grant == Grant::Refused);
         let refused: Vec<String> = refused
             .map(|(wanted, _)| format!("{:?}", wanted.filter))
             .collect();
+        if granted.contains(&Grant::Lossy) {
+            tracing::warn!(
+                source = self.task.source.0,
+                "the broker grants topics at QoS 0 only: readings are lost where the connection is; let it grant QoS 1"
+            );
+        }
         if refused.is_empty() {
             self.task.down = None;
             self.task.health.set(Line::Up);

@@ -46,8 +46,8 @@ pub(super) enum Incoming {
     RefusedV3(v4::ConnectReturnCode),
     /// It has not, by a code of 5.
     RefusedV5(v5::ConnectReturnCode),
-    /// For each subscription, whether it was granted, in order.
-    Subscribed(Vec<bool>),
+    /// What became of each subscription, in order.
+    Subscribed(Vec<Grant>),
     /// A message.
     Message(Message),
     /// A message larger than [`LARGEST_PACKET`], and its packet identifier if it has one.
@@ -58,6 +58,17 @@ pub(super) enum Incoming {
     TakenOver,
     /// The broker hangs up and says why.
     Farewell(String),
+}
+
+/// What became of a subscription.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Grant {
+    /// It is as it was asked for.
+    Full,
+    /// Only at QoS 0: messages are lost where a connection is.
+    Lossy,
+    /// Refused.
+    Refused,
 }
 
 /// A message.
@@ -299,8 +310,10 @@ fn incoming_v3(mut frame: BytesMut) -> Result<Incoming, Lost> {
             }
             Packet::ConnAck(answer) => Incoming::RefusedV3(answer.code),
             Packet::SubAck(answer) => {
-                let granted = |code: &v4::SubscribeReasonCode| {
-                    matches!(code, v4::SubscribeReasonCode::Success(_))
+                let granted = |code: &v4::SubscribeReasonCode| match code {
+                    v4::SubscribeReasonCode::Success(QosV3::AtMostOnce) => Grant::Lossy,
+                    v4::SubscribeReasonCode::Success(_) => Grant::Full,
+                    v4::SubscribeReasonCode::Failure => Grant::Refused,
                 };
                 Incoming::Subscribed(answer.return_codes.iter().map(granted).collect())
             }
@@ -335,8 +348,10 @@ fn incoming_v5(mut frame: BytesMut, head: Head) -> Result<Incoming, Lost> {
             }
             Packet::ConnAck(answer) => Incoming::RefusedV5(answer.code),
             Packet::SubAck(answer) => {
-                let granted = |code: &v5::SubscribeReasonCode| {
-                    matches!(code, v5::SubscribeReasonCode::Success(_))
+                let granted = |code: &v5::SubscribeReasonCode| match code {
+                    v5::SubscribeReasonCode::Success(QosV5::AtMostOnce) => Grant::Lossy,
+                    v5::SubscribeReasonCode::Success(_) => Grant::Full,
+                    _ => Grant::Refused,
                 };
                 Incoming::Subscribed(answer.return_codes.iter().map(granted).collect())
             }
