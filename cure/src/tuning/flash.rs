@@ -62,8 +62,8 @@ pub struct FlashTuning {
 
 /// The recommended stay is longer than the shortest proved one by this share: timers and panels wander.
 const IN_HAND: f64 = 0.02;
-/// Timers are set in steps of this, in seconds.
-const STEP: f64 = 0.1;
+/// Timers are set in tenths of a second.
+const STEPS_A_SECOND: f64 = 10.0;
 /// How much longer than ridden is looked at before more heat is advised.
 const BEYOND: f64 = 4.0;
 
@@ -111,7 +111,7 @@ pub fn tune_flash(
 fn recommend(fit: &Fit, window: Stays) -> Result<RecommendedStay, HeatError> {
     let shortest = window.shortest.stay.0;
     let longest = window.longest.map_or(f64::INFINITY, |end| end.stay.0);
-    let wanted = ((1.0 + IN_HAND) * shortest / STEP).ceil() * STEP;
+    let wanted = ((1.0 + IN_HAND) * shortest * STEPS_A_SECOND).ceil() / STEPS_A_SECOND;
     let stay = Seconds(if wanted <= longest {
         wanted
     } else {
