@@ -97,6 +97,11 @@ pub enum Reason {
     ObjectCut,
     /// The station declares a belt signal, and the trace has none.
     NoBeltSignal,
+    /// The belt's signal is missing over most of the time in which this print was in the heat.
+    BeltNotSeen {
+        /// For so long.
+        unseen: Seconds,
+    },
     /// No change of the chamber explains the exit temperature.
     ExitUnexplained {
         /// What the exit probe showed of the print.
@@ -298,6 +303,11 @@ impl Reason {
                 knows how long this print was in the heat; record the signal, as belt_m_per_min"
                     .to_owned()
             }
+            Reason::BeltNotSeen { unseen } => format!(
+                "the belt's signal is missing over {} of this print's way through the heat, so nobody knows \
+                 how long it was there; record the belt from before the first print on",
+                seconds(*unseen)
+            ),
             Reason::ExitUnexplained { shown } => format!(
                 "no change of the chamber explains that it left at {}: another garment, a wet one, or a \
                  probe that looks elsewhere; ride one print to know",

@@ -41,7 +41,10 @@ pub enum Remark {
         channel: String,
     },
     /// The verdict presumes the garment that the reference was ridden with.
-    PresumesGarment,
+    PresumesGarment {
+        /// How many times the batch's mass the garment seems to have, where a second exit probe tells.
+        mass: Option<f64>,
+    },
     /// The belt's speed is only noted, not measured.
     BeltOnlyNoted {
         /// Its expanded uncertainty in per cent.
@@ -103,10 +106,16 @@ impl Remark {
             Remark::ClothSilent { channel } => format!(
                 "{channel} has no good sample in this pass, so all harms were judged under the ink"
             ),
-            Remark::PresumesGarment => "inferred for the batch's own garment: one half as heavy again can read \
-                hotter at the exit though it peaked cooler; a ride, a scale or a second exit probe further on \
-                would tell"
-                .to_owned(),
+            Remark::PresumesGarment { mass: None } => {
+                "inferred for the batch's own garment: one half as heavy again can read hotter at the exit \
+                 though it peaked cooler; a ride, a scale, or a second exit probe further on (exit2) would \
+                 tell"
+                    .to_owned()
+            }
+            Remark::PresumesGarment { mass: Some(times) } => format!(
+                "inferred for the batch's own garment, but for its mass: two exit probes saw how fast it \
+                 cooled, as one of {times:.2} times the batch's mass does"
+            ),
             Remark::BeltOnlyNoted { per_cent } => format!(
                 "the belt's speed is only noted, so it is doubted by {per_cent:.0} %; a belt signal, as \
                  belt_m_per_min, would prove more prints"

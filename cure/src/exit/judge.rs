@@ -11,14 +11,29 @@ use crate::reason::{Reason, Remedy};
 use crate::remark::Remark;
 use crate::verdict::{Bounds, Standing, decide, worst_harm};
 
+/// An object as it is counted and timed in its trace.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Counted {
+    /// Its number, from 1.
+    pub index: u64,
+    /// What passed.
+    pub object: Object,
+    /// Good samples in it.
+    pub samples: u64,
+    /// Bad samples in it.
+    pub faults: u64,
+    /// Stretches in it without a good sample that are longer than allowed.
+    pub gaps: u64,
+}
+
 /// Judges a print that an exit probe saw.
 pub fn judge(
     inferred: &Inferred,
-    object: &Object,
-    index: u64,
+    counted: &Counted,
     laws: &PrintLaws,
     remarks: Vec<Remark>,
 ) -> JudgedPass {
+    let object = &counted.object;
     let cure = Bounds::without_gap(inferred.cure);
     let harms: Vec<(Harm, Bounds)> = inferred
         .harms
@@ -42,14 +57,14 @@ pub fn judge(
         reasons.clear();
     }
     JudgedPass {
-        index,
+        index: counted.index,
         evidence: Evidence::Inferred,
         start: Seconds(object.start),
         end: Seconds(object.end),
         cut: object.cut,
-        samples: object.samples,
-        faults: 0,
-        gaps: 0,
+        samples: counted.samples,
+        faults: counted.faults,
+        gaps: counted.gaps,
         peak: inferred.peak,
         threshold: laws.threshold,
         time_above: Seconds(inferred.time_above.best),
@@ -66,28 +81,34 @@ pub fn judge(
     }
 }
 
-/// A print of which nothing can be inferred.
-pub fn no_evidence(object: &Object, index: u64, laws: &PrintLaws, reason: Reason) -> JudgedPass {
+/// A print of which nothing can be inferred: its figures are no numbers.
+pub fn no_evidence(
+    counted: &Counted,
+    laws: &PrintLaws,
+    reason: Reason,
+    remarks: Vec<Remark>,
+) -> JudgedPass {
+    let object = &counted.object;
     JudgedPass {
-        index,
+        index: counted.index,
         evidence: Evidence::None,
         start: Seconds(object.start),
         end: Seconds(object.end),
         cut: object.cut,
-        samples: object.samples,
-        faults: 0,
-        gaps: 0,
-        peak: Celsius(0.0),
+        samples: counted.samples,
+        faults: counted.faults,
+        gaps: counted.gaps,
+        peak: Celsius(f64::NAN),
         threshold: laws.threshold,
-        time_above: Seconds(0.0),
-        max_rise: 0.0,
-        uncertainty: CelsiusDifference(0.0),
-        cure: Some(crate::judged::Band::default()),
+        time_above: Seconds(f64::NAN),
+        max_rise: f64::NAN,
+        uncertainty: CelsiusDifference(f64::NAN),
+        cure: None,
         harms: Vec::new(),
         verdict: Verdict::Unproven,
         harm: None,
         reasons: vec![reason],
-        remarks: Vec::new(),
+        remarks,
     }
 }
 

@@ -1,7 +1,20 @@
 //! Exit probes: what a print's temperature on leaving the heat tells of its film.
 //!
-//! [`objects`] finds what passes the probe, [`Fit::infer`](crate::heat::fit::Fit::infer) says what its film
-//! went through, and [`judge`] holds that against the laws.
+//! A probe behind the dryer sees belt, and from time to time a garment. [`way`] lays its [`trace`] along the belt,
+//! [`template`] learns from the reference ride what a garment of the batch looks like and where in it the
+//! print lies, and [`find`](mod@find) finds every garment of a run. What the print itself showed goes through the heat
+//! model ([`Fit::infer`](crate::heat::fit::Fit)), and [`judge`] holds what comes out against the
+//! laws. [`run`] puts these together.
 
+mod belt;
+mod counter;
+pub mod find;
 pub mod judge;
 pub mod objects;
+mod reference;
+pub mod run;
+pub mod template;
+pub mod trace;
+pub mod way;
+
+pub use reference::{Probe, Reference, ReferenceError};

@@ -1,224 +1,341 @@
 //! What lies on the belt, as an exit probe sees it.
 //!
-//! The probe looks at the belt until something that is warmer or colder passes under it. In distance along
-//! the belt rather than in time every object of a batch looks alike, whatever the belt's speed: a garment
-//! with its bare margins and, at the same place in each, its print.
+//! Every object of a batch has the shape of the reference's (see [`Template`]), whatever its parts show: a
+//! margin or a print may be warmer or colder than the belt, or as warm. So objects are looked for by their
+//! shape. At each place p of the belt two explanations of the samples under the shape are weighed: that they
+//! are belt, and that they are an object whose three parts have even levels of their own. With x the
+//! samples, n of them in a part with mean m and left-over squares Q, σ² the variance of what is even, and
+//! levels l known beforehand to τ about the reference's l₀,
+//!
+//!   gain(p) = Σ (x − belt)²/σ² − Σ over parts [ Q/σ² + (m − l₀)²/(τ² + σ²/n) + ln(1 + n τ²/σ²) ],
+//!
+//! twice the logarithm of a Bayes factor. Of all sets of places that leave room for each other, the one
+//! with the largest sum of gains is taken (by dynamic programming), the known pitch and the counter's steps
+//! adding to the gain of what fits them. So a bare margin, a gap between margins or a step of noise is no
+//! object, and two prints are never one.
 
-/// A moment of an exit trace with the belt's way.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Seen {
-    /// Seconds from the start of the trace.
-    pub time: f64,
-    /// The belt's way since then, in metres.
-    pub way: f64,
-    /// What the probe shows, in °C.
-    pub celsius: f64,
-}
+use super::belt::BeltLevel;
+use super::template::Template;
+use super::trace::{ExitTrace, Seen};
 
 /// Something that passed the probe.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Object {
-    /// When its leading edge passed.
+    /// When its leading edge passed, in seconds of the trace.
     pub start: f64,
     /// When its trailing edge passed.
     pub end: f64,
-    /// The belt's way at its leading edge, in metres.
-    pub lead: f64,
-    /// The belt's way at its trailing edge.
-    pub trail: f64,
+    /// The belt's way when its print's place passed, in metres.
+    pub place: f64,
     /// Whether the trace begins or ends inside it.
     pub cut: bool,
-    /// Good samples in it.
-    pub samples: u64,
+    /// Whether the counter counted it.
+    pub counted: bool,
 }
 
-/// A departure from the belt that is smaller is the belt, in °C.
-const LEAST_DEPARTURE: f64 = 3.0;
-/// How many times the noise a departure must be.
-const OVER_NOISE: f64 = 4.0;
-/// A stretch of belt that is shorter does not part two objects, in metres: the probe's spot blurs it, and
-/// a print may cross the belt's own temperature on its way from bare cloth to ink.
-const SHORTEST_BELT: f64 = 0.06;
-/// What is shorter is no garment, in metres.
-const SHORTEST_OBJECT: f64 = 0.10;
-/// How fast the belt's own temperature may be followed, as a share of what is new in each metre of it.
-const FOLLOW: f64 = 3.0;
+/// Step of the belt at which objects are looked for, in metres.
+pub(super) const STEP: f64 = 0.01;
+/// What is even is so within this, in °C, however quiet the probe.
+const UNEVEN: f64 = 0.8;
+/// Levels of a part lie about the reference's within this (one standard deviation), in °C.
+const LEVELS: f64 = 30.0;
+/// What is no further from the belt than this is not told from it by its temperature alone, in °C.
+const LEAST_DEPARTURE: f64 = 2.5;
+/// An object must gain so much.
+const LEAST_GAIN: f64 = 20.0;
+/// How far from a whole number of pitches prints are laid (one standard deviation), as a share of the
+/// pitch, and what an odd distance costs at most.
+const LAID: f64 = 0.08;
+const ODD_DISTANCE: f64 = 10.0;
+/// The outermost of an object is not looked at, in metres: its edge may lie a little off, and objects that
+/// touch each other must not count a sample twice.
+const RIM: f64 = 0.01;
+/// Prints are laid no closer than this share of the pitch.
+const CLOSEST: f64 = 0.6;
+/// So much of an object must have been seen where the trace cuts it, in metres.
+const LEAST_SEEN: f64 = 0.08;
+/// Beyond so many pitches nothing is said of a distance.
+const PITCHES: f64 = 4.0;
 
-/// Finds objects in a trace. `belt` is the belt's own temperature at its start, where it is known.
-pub fn find(trace: &[Seen], belt: Option<f64>) -> Vec<Object> {
-    let Some(first) = trace.first() else {
-        return Vec::new();
-    };
-    let noise = noise(trace);
-    let threshold = LEAST_DEPARTURE.max(OVER_NOISE * noise);
-    let mut own = belt.unwrap_or_else(|| level_at_start(trace));
-    let mut runs: Vec<(usize, usize)> = Vec::new();
-    let mut open: Option<usize> = None;
-    let mut before = first.way;
-    for (number, seen) in trace.iter().enumerate() {
-        let away = (seen.celsius - own).abs() > threshold;
-        if away {
-            open.get_or_insert(number);
+/// The samples of a trace with sums over them, and the places of the belt at which objects may lie.
+pub(super) struct Ground<'a> {
+    /// Thinned where the belt stands.
+    seen: Vec<Seen>,
+    template: &'a Template,
+    variance: f64,
+    /// Σ w, Σ w x, Σ w x² and Σ w (x − belt)² before each sample, with w its weight.
+    sums: Vec<[f64; 4]>,
+    /// The belt's way at the first place, and how many there are.
+    first: f64,
+    pub(super) count: usize,
+}
+
+impl<'a> Ground<'a> {
+    pub(super) fn new(
+        trace: &'a ExitTrace,
+        template: &'a Template,
+        belt: &BeltLevel,
+    ) -> Option<Ground<'a>> {
+        let seen = along(trace.seen());
+        let (begin, end) = (seen.first()?.way, seen.last()?.way);
+        let deviation = UNEVEN.max(trace.noise());
+        let mut sums = vec![[0.0; 4]];
+        for (number, sample) in seen.iter().enumerate() {
+            let [weights, sum, squares, off] = sums[number];
+            let w = weight(&seen, number, deviation);
+            let x = sample.celsius;
+            let away = x - belt.at(sample.way);
+            sums.push([
+                weights + w,
+                sum + w * x,
+                squares + w * x * x,
+                off + w * away * away,
+            ]);
+        }
+        let first = begin - template.trail + LEAST_SEEN;
+        let last = end - template.lead - LEAST_SEEN;
+        let count = if last > first {
+            ((last - first) / STEP) as usize + 1
         } else {
-            let step = (FOLLOW * (seen.way - before)).clamp(0.0, 0.5);
-            own += step * (seen.celsius - own);
-            if let Some(start) = open.take() {
-                runs.push((start, number));
+            0
+        };
+        Some(Ground {
+            seen,
+            template,
+            variance: deviation * deviation,
+            sums,
+            first,
+            count,
+        })
+    }
+
+    /// The belt's way at a place.
+    pub(super) fn way(&self, place: usize) -> f64 {
+        self.first + STEP * place as f64
+    }
+
+    /// The place nearest to a way, if it is on the ground.
+    pub(super) fn place(&self, way: f64) -> Option<usize> {
+        let place = ((way - self.first) / STEP).round();
+        (place >= 0.0 && place < self.count as f64).then_some(place as usize)
+    }
+
+    /// The gain of every place, and whether any part there departs from the belt.
+    pub(super) fn gains(&self, belt: &BeltLevel) -> Vec<Gain> {
+        let template = self.template;
+        let edges = [
+            template.lead + RIM,
+            template.print_from.max(template.lead + RIM),
+            template.print_to.min(template.trail - RIM),
+            template.trail - RIM,
+        ];
+        let mut cursors = [0_usize; 4];
+        (0..self.count)
+            .map(|place| {
+                let way = self.way(place);
+                for (cursor, edge) in cursors.iter_mut().zip(edges) {
+                    while *cursor < self.seen.len() && self.seen[*cursor].way < way + edge {
+                        *cursor += 1;
+                    }
+                }
+                self.gain(cursors, belt.at(way))
+            })
+            .collect()
+    }
+
+    fn gain(&self, edges: [usize; 4], belt: f64) -> Gain {
+        let mut gain = (self.sums[edges[3]][3] - self.sums[edges[0]][3]) / self.variance;
+        let mut departs = false;
+        for part in 0..3 {
+            let (from, to) = (edges[part], edges[part + 1]);
+            if to <= from {
+                continue;
             }
+            let [n, sum, squares] = [0, 1, 2].map(|i| self.sums[to][i] - self.sums[from][i]);
+            let mean = sum / n;
+            let squares = squares - n * mean * mean;
+            let off = mean - belt - self.template.over_belt[part];
+            let spread = LEVELS * LEVELS;
+            gain -= squares.max(0.0) / self.variance
+                + off * off / (spread + self.variance / n)
+                + (1.0 + n * spread / self.variance).ln();
+            departs |= (mean - belt).abs() > LEAST_DEPARTURE;
         }
-        before = seen.way;
+        Gain { gain, departs }
     }
-    if let Some(start) = open {
-        runs.push((start, trace.len()));
-    }
-    joined(trace, &runs)
-        .into_iter()
-        .filter(|(start, end)| trace[end - 1].way - trace[*start].way >= SHORTEST_OBJECT)
-        .map(|(start, end)| object(trace, start, end))
-        .collect()
 }
 
-/// Runs that too little belt lies between are one.
-fn joined(trace: &[Seen], runs: &[(usize, usize)]) -> Vec<(usize, usize)> {
-    let mut joined: Vec<(usize, usize)> = Vec::new();
-    for &(start, end) in runs {
-        match joined.last_mut() {
-            Some(last) if trace[start].way - trace[last.1 - 1].way < SHORTEST_BELT => last.1 = end,
-            _ => joined.push((start, end)),
+/// Samples that lie apart on the belt: what is seen while it stands counts once.
+fn along(seen: &[Seen]) -> Vec<Seen> {
+    let mut apart: Vec<Seen> = Vec::with_capacity(seen.len());
+    for sample in seen {
+        if apart.last().is_none_or(|last| sample.way - last.way >= APART) {
+            apart.push(*sample);
         }
     }
-    joined
+    apart
 }
 
-fn object(trace: &[Seen], start: usize, end: usize) -> Object {
-    // An edge lies half-way between the last sample of the belt and the first of the object.
-    let between = |a: usize, b: usize| {
-        (
-            0.5 * (trace[a].time + trace[b].time),
-            0.5 * (trace[a].way + trace[b].way),
-        )
+/// How much a sample counts: one that lies between its neighbours on a steep slope shows two parts at once.
+fn weight(seen: &[Seen], number: usize, deviation: f64) -> f64 {
+    let (Some(before), Some(after)) = (number.checked_sub(1), seen.get(number + 1)) else {
+        return 1.0;
     };
-    let (begins, lead) = between(start.saturating_sub(1), start);
-    let (ends, trail) = between(end - 1, end.min(trace.len() - 1));
-    Object {
-        start: begins,
-        end: ends,
-        lead,
-        trail,
-        cut: start == 0 || end == trace.len(),
-        samples: trace
-            .iter()
-            .filter(|seen| seen.time >= begins && seen.time <= ends)
-            .count() as u64,
-    }
+    let own = seen[number].celsius;
+    let (up, on) = (own - seen[before].celsius, after.celsius - own);
+    let steep = 4.0 * deviation;
+    let blurred = up * on > 0.0 && (up + on).abs() > 2.0 * steep && up.abs().min(on.abs()) > 0.5 * steep;
+    if blurred { BLURRED } else { 1.0 }
 }
 
-/// The standard deviation of a sample, from the differences of neighbours (their median, so that edges
-/// do not count).
-fn noise(trace: &[Seen]) -> f64 {
-    let mut differences: Vec<f64> = trace
-        .windows(2)
-        .map(|pair| (pair[1].celsius - pair[0].celsius).abs())
-        .collect();
-    differences.sort_by(f64::total_cmp);
-    let median = differences
-        .get(differences.len() / 2)
-        .copied()
-        .unwrap_or(0.0);
-    // The median of |x − y| for normal x and y is 0.954 standard deviations.
-    median / 0.954
+/// What a blurred sample counts.
+const BLURRED: f64 = 0.05;
+
+/// Samples that are closer on the belt are one, in metres.
+const APART: f64 = 0.002;
+
+/// How much better a place is explained by an object than by belt.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Gain {
+    pub(super) gain: f64,
+    pub(super) departs: bool,
 }
 
-/// The belt's own temperature where nothing better is known: the median of what is seen first.
-fn level_at_start(trace: &[Seen]) -> f64 {
-    let until = trace.first().map_or(0.0, |seen| seen.way) + SHORTEST_BELT;
-    let mut first: Vec<f64> = trace
+/// Which places are taken: the set of largest total gain. `bonus` adds to the gain of places.
+pub(super) fn chosen(
+    ground: &Ground<'_>,
+    gains: &[Gain],
+    bonus: &[f64],
+    pitch: Option<f64>,
+) -> Vec<usize> {
+    let worth: Vec<f64> = gains
         .iter()
-        .take_while(|seen| seen.way <= until)
-        .map(|seen| seen.celsius)
-        .collect();
-    first.sort_by(f64::total_cmp);
-    first.get(first.len() / 2).copied().unwrap_or(f64::NAN)
-}
-
-/// The mean of what is seen over a stretch of the belt's way, and its spread; `None` where nothing is.
-pub fn mean_between(trace: &[Seen], from: f64, to: f64) -> Option<f64> {
-    let (mut sum, mut count) = (0.0, 0_u32);
-    for seen in trace
-        .iter()
-        .filter(|seen| seen.way >= from && seen.way <= to)
-    {
-        sum += seen.celsius;
-        count += 1;
-    }
-    (count > 0).then(|| sum / f64::from(count))
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    /// A belt at 90 °C with garments of 0.6 m every 0.75 m, their print at 0.2 to 0.45 m.
-    fn belt(speed: f64, levels: &[(f64, f64)]) -> Vec<Seen> {
-        let mut trace = Vec::new();
-        let length = 0.5 + 0.75 * levels.len() as f64;
-        let mut time = 0.0;
-        while time * speed < length {
-            let way = time * speed;
-            let celsius = if way < 0.5 {
-                90.0
+        .zip(bonus)
+        .map(|(gain, bonus)| {
+            if *bonus > 0.0 || (gain.departs && gain.gain > LEAST_GAIN) {
+                gain.gain + bonus - LEAST_GAIN
             } else {
-                let (number, place) = ((way - 0.5) / 0.75, (way - 0.5) % 0.75);
-                let (bare, print) = levels[(number as usize).min(levels.len() - 1)];
-                match place {
-                    place if (0.2..0.45).contains(&place) => print,
-                    place if place < 0.6 => bare,
-                    _ => 90.0,
+                f64::NEG_INFINITY
+            }
+        })
+        .collect();
+    let length = ground.template.length() - 2.0 * RIM;
+    let least = pitch.map_or(length, |pitch| length.max(CLOSEST * pitch));
+    let least = (least / STEP).ceil().max(1.0) as usize;
+    let near = pitch.map_or(least, |pitch| (PITCHES * pitch / STEP) as usize).max(least);
+    let odd = |apart: usize| {
+        pitch.map_or(0.0, |pitch| {
+            let pitches = apart as f64 * STEP / pitch;
+            let off = (pitches - pitches.round().max(1.0)) / LAID;
+            (off * off).min(ODD_DISTANCE)
+        })
+    };
+    let odds: Vec<f64> = (0..=near).map(odd).collect();
+    // best[p]: of all sets whose last object is at p; before[p]: the best of these up to p.
+    let mut best = vec![(f64::NEG_INFINITY, None); ground.count];
+    let mut before: Vec<Option<usize>> = vec![None; ground.count];
+    for place in 0..ground.count {
+        if worth[place].is_finite() {
+            let mut own: (f64, Option<usize>) = (worth[place], None);
+            let mut consider = |last: usize, cost: f64| {
+                let sum = best[last].0 + worth[place] - cost;
+                if sum > own.0 {
+                    own = (sum, Some(last));
                 }
             };
-            let wobble = 0.3 * ((time * 977.0).sin() + (time * 1373.0).cos());
-            trace.push(Seen {
-                time,
-                way,
-                celsius: celsius + wobble,
-            });
-            time += 0.1;
-        }
-        trace
-    }
-
-    #[test]
-    fn warm_and_cold_garments_are_found_at_any_speed() {
-        let levels = [(130.0, 145.0), (82.0, 75.0), (120.0, 85.0), (140.0, 150.0)];
-        for speed in [0.03, 0.045, 0.08] {
-            let objects = find(&belt(speed, &levels), None);
-            assert_eq!(objects.len(), 4, "{speed}");
-            for (number, object) in objects.iter().enumerate() {
-                assert!(
-                    (object.lead - 0.5 - 0.75 * number as f64).abs() < 0.02,
-                    "{object:?}"
-                );
-                assert!(
-                    (object.trail - object.lead - 0.6).abs() < 0.03,
-                    "{object:?}"
-                );
+            for apart in least..=near.min(place) {
+                if best[place - apart].0.is_finite() {
+                    consider(place - apart, odds[apart]);
+                }
             }
+            if let Some(last) = place.checked_sub(near + 1).and_then(|far| before[far]) {
+                consider(last, 0.0);
+            }
+            best[place] = own;
         }
+        let previous = place.checked_sub(1).and_then(|previous| before[previous]);
+        before[place] = match previous {
+            Some(previous) if best[previous].0 >= best[place].0 => Some(previous),
+            _ => best[place].0.is_finite().then_some(place),
+        };
     }
+    let mut taken = Vec::new();
+    let mut next = before.last().copied().flatten();
+    while let Some(place) = next {
+        taken.push(place);
+        next = best[place].1;
+    }
+    taken.reverse();
+    taken
+}
 
-    #[test]
-    fn the_prints_own_part_is_read_by_its_place() {
-        let trace = belt(0.045, &[(130.0, 145.0), (100.0, 75.0)]);
-        let objects = find(&trace, None);
-        let print = |object: &Object| mean_between(&trace, object.lead + 0.25, object.lead + 0.4);
-        assert!((print(&objects[0]).unwrap() - 145.0).abs() < 0.5);
-        assert!((print(&objects[1]).unwrap() - 75.0).abs() < 0.5);
+/// The level of the belt after looking twice: objects are looked for, and the belt between them is read
+/// again.
+pub(super) fn belt_between(
+    trace: &ExitTrace,
+    template: &Template,
+    spot: f64,
+    pitch: Option<f64>,
+) -> BeltLevel {
+    let mut belt = first_level(trace, template, pitch);
+    for _ in 0..LOOKS {
+        let Some(ground) = Ground::new(trace, template, &belt) else {
+            return belt;
+        };
+        let gains = ground.gains(&belt);
+        let taken = chosen(&ground, &gains, &vec![0.0; gains.len()], pitch);
+        let covered: Vec<(f64, f64)> = taken
+            .iter()
+            .map(|place| {
+                let way = ground.way(*place);
+                (
+                    way + template.lead - CLEAR - 0.5 * spot,
+                    way + template.trail + CLEAR + 0.5 * spot,
+                )
+            })
+            .collect();
+        belt = BeltLevel::between(trace, &covered).unwrap_or(belt);
     }
+    belt
+}
 
-    #[test]
-    fn a_trace_that_begins_in_an_object_says_so() {
-        let trace = belt(0.045, &[(130.0, 145.0), (130.0, 145.0)]);
-        let late: Vec<Seen> = trace.into_iter().filter(|seen| seen.way > 0.7).collect();
-        assert!(find(&late, Some(90.0))[0].cut);
-    }
+/// How often the belt is read again.
+const LOOKS: usize = 3;
+/// Belt is read no nearer to an object than this, in metres (and half the spot).
+const CLEAR: f64 = 0.01;
+/// So much of the belt is looked at to choose the first guess of its level, in metres.
+const FIRST_METRES: f64 = 25.0;
+
+/// How far the belt's own temperature changes from day to day (one standard deviation), in °C.
+const BELT_CHANGES: f64 = 20.0;
+
+/// A first guess: of several, the one under which objects explain the trace's first metres best.
+fn first_level(trace: &ExitTrace, template: &Template, pitch: Option<f64>) -> BeltLevel {
+    let start = trace.seen().first().map_or(0.0, |seen| seen.way);
+    let head = trace.head(start + FIRST_METRES);
+    let mut levels: Vec<f64> = head.seen().iter().map(|seen| seen.celsius).collect();
+    levels.sort_by(f64::total_cmp);
+    let mut guesses = vec![template.belt];
+    let quantile = |share: f64| levels.get((share * levels.len() as f64) as usize).copied();
+    guesses.extend(head.mean_on(start, start + LEAST_SEEN).map(|mean| mean.0));
+    guesses.extend([0.1, 0.5, 0.9].into_iter().filter_map(quantile));
+    let cost = |level: &f64| {
+        let belt = BeltLevel::steady(*level);
+        let Some(ground) = Ground::new(&head, template, &belt) else {
+            return f64::INFINITY;
+        };
+        let gains = ground.gains(&belt);
+        let taken = chosen(&ground, &gains, &vec![0.0; gains.len()], pitch);
+        let gained: f64 = taken
+            .iter()
+            .map(|place| gains[*place].gain - LEAST_GAIN)
+            .sum();
+        let off = (level - template.belt) / BELT_CHANGES;
+        ground.sums[ground.seen.len()][3] / ground.variance - gained + off * off
+    };
+    let best = guesses
+        .iter()
+        .map(|level| (*level, cost(level)))
+        .min_by(|a, b| a.1.total_cmp(&b.1));
+    BeltLevel::steady(best.map_or(template.belt, |best| best.0))
 }

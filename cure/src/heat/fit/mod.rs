@@ -32,7 +32,7 @@ use super::print::Print;
 use super::run::{Columns, Model};
 use crate::plan::PrintLaws;
 
-pub use exit::{ExitProbe, ExitReading, Inferred};
+pub use exit::{ExitModel, ExitProbe, Inferred, Leaving, Passing, Shown};
 pub use limit::{Aim, LimitName};
 pub use next_ride::NextRide;
 pub use note::{Cause, Note};

@@ -1,0 +1,154 @@
+//! All that passed an exit probe, in order: by shape and by count.
+
+use super::counter::{self, blur, steps};
+use super::objects::{Ground, Object, belt_between, chosen};
+use super::template::Template;
+use super::trace::ExitTrace;
+use super::way::Way;
+
+/// What is known of a line besides the probe's trace.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct Line<'a> {
+    /// From print to print along the lane that the probe sees, in metres.
+    pub pitch: Option<f64>,
+    /// Diameter of what the probe sees, in metres.
+    pub spot: f64,
+    /// Readings of the print counter: seconds, and counts, NaN where bad.
+    pub count: Option<&'a [(f64, f64)]>,
+    /// How far before the probe the counter's eye sits along the belt, in metres, where that is declared.
+    pub eye: Option<f64>,
+}
+
+/// What a step of the counter adds to the gain of a place near it.
+const COUNTED: f64 = 30.0;
+/// An object and a step this far apart are two prints, as a share of the pitch (else of the object).
+const APART: f64 = 0.4;
+/// An edge of an object is looked for so far from where the shape has it, in metres.
+const EDGE_REACH: f64 = 0.05;
+/// An edge must be so high, in °C, to be seen by itself.
+const EDGE: f64 = 4.0;
+
+/// Finds every object of a trace.
+pub fn find(trace: &ExitTrace, way: &Way, template: &Template, line: Line<'_>) -> Vec<Object> {
+    let belt = belt_between(trace, template, line.spot, line.pitch);
+    let Some(ground) = Ground::new(trace, template, &belt) else {
+        return Vec::new();
+    };
+    let gains = ground.gains(&belt);
+    let mut bonus = vec![0.0; gains.len()];
+    let mut expected: Vec<f64> = Vec::new();
+    if let Some(count) = line.count {
+        let steps = steps(count, way, line.pitch);
+        let blur = blur(count, way);
+        let usual = -template.lead;
+        let declared = line.eye.map(|eye| eye + usual);
+        if !steps.is_empty() {
+            let offset = counter::offset(&steps, &ground, &gains, (blur, usual, declared));
+            expected = steps.iter().map(|step| step + offset).collect();
+        }
+        for place in expected.iter().filter_map(|way| ground.place(*way)) {
+            let reach = ((0.08 + 0.5 * blur) / super::objects::STEP) as usize;
+            let to = (place + reach + 1).min(bonus.len());
+            bonus[place.saturating_sub(reach)..to].fill(COUNTED);
+        }
+    }
+    let mut places: Vec<(f64, bool)> = chosen(&ground, &gains, &bonus, line.pitch)
+        .into_iter()
+        .map(|place| (refined(trace, template, ground.way(place), |way| belt.at(way)), false))
+        .collect();
+    match_steps(&mut places, &expected, line.pitch, template);
+    places
+        .into_iter()
+        .map(|(place, counted)| object(trace, way, template, place, counted))
+        .collect()
+}
+
+/// Gives each step of the counter to an object; what was counted and not seen becomes one.
+fn match_steps(
+    places: &mut Vec<(f64, bool)>,
+    expected: &[f64],
+    pitch: Option<f64>,
+    template: &Template,
+) {
+    let apart = APART * pitch.unwrap_or(template.length());
+    let mut missing = Vec::new();
+    for step in expected {
+        let nearest = places
+            .iter_mut()
+            .filter(|place| !place.1 && (place.0 - step).abs() <= apart)
+            .min_by(|a, b| (a.0 - step).abs().total_cmp(&(b.0 - step).abs()));
+        match nearest {
+            Some(place) => place.1 = true,
+            None => missing.push((*step, true)),
+        }
+    }
+    places.extend(missing);
+    places.sort_by(|a, b| a.0.total_cmp(&b.0));
+}
+
+/// A place moved to where its object's edges say, if they stand out from the belt.
+fn refined(
+    trace: &ExitTrace,
+    template: &Template,
+    place: f64,
+    belt: impl Fn(f64) -> f64,
+) -> f64 {
+    let (lead, trail) = (place + template.lead, place + template.trail);
+    let own = |from: f64, to: f64| trace.mean_on(from, to).map(|mean| mean.0);
+    let inside = 0.5 * (template.print_from - template.lead).max(EDGE_REACH);
+    let after = 0.5 * (template.trail - template.print_to).max(EDGE_REACH);
+    let leading = own(lead + 0.3 * inside, lead + 1.3 * inside);
+    let trailing = own(trail - 1.3 * after, trail - 0.3 * after);
+    let edges = [(lead, leading), (trail, trailing)];
+    let moved: Vec<f64> = edges
+        .into_iter()
+        .filter_map(|(edge, level)| {
+            let (level, belt) = (level?, belt(edge));
+            ((level - belt).abs() >= EDGE).then_some(())?;
+            Some(crossing(trace, edge, 0.5 * (level + belt))? - edge)
+        })
+        .collect();
+    match moved.len() {
+        0 => place,
+        count => place + moved.iter().sum::<f64>() / count as f64,
+    }
+}
+
+/// Where the trace crosses a level nearest to an edge.
+fn crossing(trace: &ExitTrace, edge: f64, level: f64) -> Option<f64> {
+    let near = trace.on(edge - 2.0 * EDGE_REACH, edge + 2.0 * EDGE_REACH);
+    let crossed = near.windows(2).filter_map(|pair| {
+        let (a, b) = (pair[0].celsius - level, pair[1].celsius - level);
+        (a * b <= 0.0 && a != b)
+            .then(|| pair[0].way + (pair[1].way - pair[0].way) * a / (a - b))
+    });
+    crossed
+        .filter(|way| (way - edge).abs() <= EDGE_REACH)
+        .min_by(|a, b| (a - edge).abs().total_cmp(&(b - edge).abs()))
+}
+
+fn object(
+    trace: &ExitTrace,
+    way: &Way,
+    template: &Template,
+    place: f64,
+    counted: bool,
+) -> Object {
+    let (first, last) = match (trace.seen().first(), trace.seen().last()) {
+        (Some(first), Some(last)) => (first.time, last.time),
+        _ => (0.0, 0.0),
+    };
+    let inside = |metres: f64| {
+        let time = way.when(metres).unwrap_or(f64::INFINITY);
+        (time.clamp(first, last), (first..=last).contains(&time))
+    };
+    let (start, begins) = inside(place + template.lead);
+    let (end, ends) = inside(place + template.trail);
+    Object {
+        start,
+        end,
+        place,
+        cut: !begins || !ends,
+        counted,
+    }
+}

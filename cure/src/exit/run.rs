@@ -1,0 +1,202 @@
+//! A run past the exit probes: every print found, inferred and judged.
+
+use inkdwell_config::quantity::{Celsius, CelsiusDifference, Metres, MetresPerSecond, Seconds, Share};
+
+use super::find::{Line, find};
+use super::judge::{Counted, judge, no_evidence};
+use super::objects::Object;
+use super::reference::{Reference, shown};
+use super::trace::ExitTrace;
+use super::way::Way;
+use crate::heat::HeatError;
+use crate::heat::fit::{ExitModel, Leaving, Passing, Shown};
+use crate::judged::JudgedPass;
+use crate::plan::PrintLaws;
+use crate::reason::Reason;
+use crate::remark::Remark;
+
+/// How far a speed that is only noted is doubted, k = 2.
+pub const NOTED_DOUBT: Share = Share(0.15);
+/// How far a belt signal is, k = 2. Common practice, no source.
+pub const SIGNAL_DOUBT: Share = Share(0.02);
+/// A speed that stays within this share is steady.
+const STEADY: f64 = 0.015;
+/// No evidence without the belt over more than this share of a print's way.
+const MOST_UNSEEN: f64 = 0.5;
+
+/// A run as it was recorded.
+#[derive(Debug, Clone)]
+pub struct Run<'a> {
+    /// Readings of each exit probe of the reference, in its order: seconds and °C, NaN where bad.
+    pub exits: Vec<Option<&'a [(f64, f64)]>>,
+    /// The belt.
+    pub way: Way,
+    /// Whether the station declares a belt signal.
+    pub belt_declared: bool,
+    /// Readings of the print counter.
+    pub count: Option<&'a [(f64, f64)]>,
+    /// How far before the nearest probe the counter's eye sits, in metres, where that is declared.
+    pub eye: Option<f64>,
+    /// From print to print along a lane, in metres, where that is declared.
+    pub pitch: Option<f64>,
+    /// The room.
+    pub room: Celsius,
+    /// Samples further apart are a gap.
+    pub max_gap: Seconds,
+    /// What every pass is told.
+    pub remarks: Vec<Remark>,
+}
+
+/// Judges every print of a run, giving each to `each` in the order in which they passed.
+///
+/// # Errors
+/// Where the heat model has no answer even for the reference.
+pub fn judge_run(
+    reference: &Reference<'_>,
+    run: &Run<'_>,
+    laws: &PrintLaws,
+    each: &mut impl FnMut(JudgedPass),
+) -> Result<(), HeatError> {
+    let traces: Vec<Option<ExitTrace>> = run
+        .exits
+        .iter()
+        .map(|readings| readings.map(|readings| ExitTrace::new(readings, &run.way)))
+        .collect();
+    let Some(nearest) = traces.first().and_then(Option::as_ref) else {
+        return Ok(());
+    };
+    let line = Line {
+        pitch: run.pitch,
+        spot: reference.probes[0].spot.0,
+        count: run.count,
+        eye: run.eye,
+    };
+    let objects = find(nearest, &run.way, &reference.template, line);
+    let probes = reference.probes.iter().map(|probe| probe.for_model());
+    let mut model = ExitModel::new(
+        reference.fit,
+        probes.collect(),
+        reference.shown.clone(),
+        run.room,
+    )?;
+    let desk = Desk {
+        reference,
+        run,
+        laws,
+        traces: &traces,
+        nearest,
+    };
+    for (number, object) in (1..).zip(&objects) {
+        each(desk.judge(number, object, &mut model));
+    }
+    Ok(())
+}
+
+/// What one run is judged with.
+struct Desk<'a> {
+    reference: &'a Reference<'a>,
+    run: &'a Run<'a>,
+    laws: &'a PrintLaws,
+    traces: &'a [Option<ExitTrace>],
+    nearest: &'a ExitTrace,
+}
+
+impl Desk<'_> {
+    fn judge(&self, index: u64, object: &Object, model: &mut ExitModel<'_>) -> JudgedPass {
+        let counted = Counted {
+            index,
+            object: *object,
+            samples: self.nearest.samples(object.start, object.end).len() as u64,
+            faults: self.nearest.faults(object.start, object.end),
+            gaps: self
+                .nearest
+                .gaps(object.start, object.end, self.run.max_gap.0),
+        };
+        let mut remarks = self.run.remarks.clone();
+        let nothing = |reason, remarks| no_evidence(&counted, self.laws, reason, remarks);
+        if self.run.belt_declared && !self.run.way.is_measured() {
+            return nothing(Reason::NoBeltSignal, remarks);
+        }
+        let shown = self.shown(object);
+        let Some(first) = shown.iter().flatten().next().copied() else {
+            return nothing(Reason::PrintNotSeen, remarks);
+        };
+        if let Some(first) = shown[0] {
+            remarks.insert(0, Remark::LeftAt { shown: first.print });
+        }
+        let leaving = match self.leaving(object, shown) {
+            Ok(leaving) => leaving,
+            Err(reason) => return nothing(reason, remarks),
+        };
+        let second = leaving.shown.iter().flatten().count() > 1;
+        match model.infer(&leaving) {
+            Ok(inferred) => {
+                let mass = second.then_some(inferred.mass);
+                remarks.insert(0, Remark::PresumesGarment { mass });
+                judge(&inferred, &counted, self.laws, remarks)
+            }
+            Err(_) => {
+                let shown = first.print;
+                nothing(Reason::ExitUnexplained { shown }, remarks)
+            }
+        }
+    }
+
+    /// What each probe showed of a print.
+    fn shown(&self, object: &Object) -> Vec<Option<Shown>> {
+        let probes = &self.reference.probes;
+        let of = |(number, trace): (usize, &Option<ExitTrace>)| {
+            let further = probes[number].distance.0 - probes[0].distance.0;
+            let place = object.place + further;
+            shown(&self.reference.template, trace.as_ref()?, place, &probes[number])
+        };
+        self.traces.iter().enumerate().map(of).collect()
+    }
+
+    /// How a print went, with what was shown of it.
+    fn leaving(&self, object: &Object, shown: Vec<Option<Shown>>) -> Result<Leaving, Reason> {
+        let (fit, way) = (self.reference.fit, &self.run.way);
+        let heated = fit.oven().heated_length().0;
+        let before = heated + self.reference.probes[0].distance.0;
+        let entry = object.place - before;
+        let points = way.between(entry, object.place);
+        let (Some(points), Some(begin)) = (points, way.when(entry)) else {
+            return Err(Reason::PrintNotSeen);
+        };
+        let seconds = points[points.len() - 1].1;
+        let base = if way.is_measured() {
+            let unseen = way.unseen(begin, begin + seconds);
+            if unseen > MOST_UNSEEN * seconds {
+                let unseen = Seconds(unseen);
+                return Err(Reason::BeltNotSeen { unseen });
+            }
+            SIGNAL_DOUBT.0.hypot(NOTED_DOUBT.0 * unseen / seconds)
+        } else {
+            NOTED_DOUBT.0
+        };
+        let last = self.reference.probes.len() - 1;
+        let passing = if is_steady(&points) {
+            Passing::Steady(MetresPerSecond(before / seconds))
+        } else {
+            // To the last probe that sees it, so that its cooling is followed too.
+            let beyond = self.reference.probes[last].distance.0 - self.reference.probes[0].distance.0;
+            let points = way.between(entry, object.place + beyond).unwrap_or(points);
+            let changing = points
+                .into_iter()
+                .map(|(metres, seconds)| (Metres(metres), Seconds(seconds)));
+            Passing::Changing(changing.collect())
+        };
+        Ok(fit.leaving(passing, Share(base), shown))
+    }
+}
+
+/// Whether a way in time (metres, seconds) is nearly straight.
+fn is_steady(points: &[(f64, f64)]) -> bool {
+    let (metres, seconds) = points[points.len() - 1];
+    points.iter().all(|point| {
+        (point.1 - seconds * point.0 / metres).abs() <= STEADY * seconds
+    })
+}
+
+/// The doubt of an exit probe that repeats itself, k = 2, where nothing else is declared.
+pub const REPEATS: CelsiusDifference = CelsiusDifference(1.0);

@@ -1,0 +1,361 @@
+//! What an object of a batch looks like to an exit probe: learned from the one that the reference was
+//! ridden with.
+//!
+//! Along the belt there is belt, the garment's leading margin, its print, its trailing margin, and belt
+//! again. Each is nearly even, so the trace is explained by five levels with four edges between them:
+//! those edges are taken at which the squares of what is left over are least. A margin that is left out
+//! costs nothing, one that is there must explain more than noise would.
+
+use super::trace::{ExitTrace, Seen};
+
+/// What an object of the batch looks like; ways are metres from the print's place (the place in it that the
+/// reference's junction lay at), positive for what passes the probe later.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Template {
+    /// Where the garment begins.
+    pub lead: f64,
+    /// Where the print begins.
+    pub print_from: f64,
+    /// Where the print ends.
+    pub print_to: f64,
+    /// Where the garment ends.
+    pub trail: f64,
+    /// By how much each part was warmer than the belt: leading margin, print, trailing margin, in °C.
+    pub over_belt: [f64; 3],
+    /// The belt's own temperature at the probe, in °C.
+    pub belt: f64,
+    /// What the print itself showed at its place, in °C.
+    pub print: f64,
+    /// What its margins showed, where they were told apart from print and belt, in °C.
+    pub margin: Option<f64>,
+    /// From the place to either side the print itself is read so far, in metres.
+    pub half_window: f64,
+}
+
+/// Why an object cannot be learned.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
+pub enum TemplateError {
+    /// No sample of what passed when the ridden print did.
+    #[error("the exit probe has no good sample of the time at which the ridden print passed it")]
+    NotSeen,
+    /// Nothing departs from the belt.
+    #[error("nothing that differs from the belt passed the exit probe when the ridden print did")]
+    NothingPassed,
+}
+
+/// The trace is looked at so far to either side of the print's place, in metres.
+const REACH: f64 = 1.3;
+/// Length of a bin along the belt, in metres.
+const BIN: f64 = 0.01;
+/// Prints are at least so long, in metres,
+const SHORTEST_PRINT: f64 = 0.05;
+/// and margins so many times as long as the spot, which blurs every edge.
+const SHORTEST_MARGIN: f64 = 1.4;
+/// Levels closer than this are one, in °C.
+const SAME_LEVEL: f64 = 2.0;
+/// What is even is so within this, in °C, however quiet the probe.
+const UNEVEN: f64 = 0.6;
+/// By how much a segment must explain more, as a sum of squares over its variance.
+const SEGMENT_COST: f64 = 14.0;
+/// Squares of a single bin of what is taken for belt count no more than these standard deviations.
+const MOST_OFF: f64 = 8.0;
+/// A print is read no further from its place, in metres, …
+const WIDEST_WINDOW: f64 = 0.06;
+/// … and no nearer to its edge.
+const FROM_EDGE: f64 = 0.01;
+
+impl Template {
+    /// Learns an object from the trace of the reference. `place` is the belt's way when the place of the
+    /// junction passed the probe, `spot` the diameter of what the probe sees, `pitch` how far prints follow
+    /// each other where that is known, all in metres.
+    ///
+    /// # Errors
+    /// Where nothing passed, or nothing was seen of it.
+    pub fn learn(
+        trace: &ExitTrace,
+        place: f64,
+        spot: f64,
+        pitch: Option<f64>,
+    ) -> Result<Template, TemplateError> {
+        let reach = pitch.map_or(REACH, |pitch| REACH.min(pitch - 0.5 * spot).max(0.3));
+        let belt = belt_about(trace, place).ok_or(TemplateError::NotSeen)?;
+        let bins = Bins::new(trace, place, reach);
+        let here = bins.at(0.0).ok_or(TemplateError::NotSeen)?;
+        let deviation = UNEVEN.max(trace.noise());
+        let edges = bins
+            .edges(here, belt, (deviation, SHORTEST_MARGIN * spot))
+            .ok_or(TemplateError::NotSeen)?;
+        let [lead, print_from, print_to, trail] = edges.map(|edge| bins.way(edge));
+        let level = |from: usize, to: usize| bins.mean(from, to);
+        let own = level(edges[1], edges[2]).ok_or(TemplateError::NotSeen)?;
+        let margins = [
+            level(edges[0], edges[1]).unwrap_or(own),
+            level(edges[2], edges[3]).unwrap_or(own),
+        ];
+        let over_belt = [margins[0] - belt, own - belt, margins[1] - belt];
+        if over_belt.iter().all(|over| over.abs() < SAME_LEVEL) {
+            return Err(TemplateError::NothingPassed);
+        }
+        let nearest = (-print_from).min(print_to) - 0.5 * spot - FROM_EDGE;
+        let half_window = nearest.clamp(0.5 * BIN, WIDEST_WINDOW);
+        let mut template = Template {
+            lead,
+            print_from,
+            print_to,
+            trail,
+            over_belt,
+            belt,
+            print: own,
+            margin: None,
+            half_window,
+        };
+        template.print = template
+            .read_print(trace, place)
+            .map_or(own, |reading| reading.0);
+        template.margin = template
+            .read_margin(trace, place, spot)
+            .map(|reading| reading.0)
+            .filter(|margin| (margin - template.print).abs() >= SAME_LEVEL);
+        Ok(template)
+    }
+
+    /// Length of the garment along the belt, in metres.
+    pub fn length(&self) -> f64 {
+        self.trail - self.lead
+    }
+
+    /// What a probe shows of the print itself, its place at a way of the belt, with the standard deviation
+    /// of noise, in °C. Where samples are so sparse that none falls on the place, all of the print's own
+    /// part stands in.
+    pub fn read_print(&self, trace: &ExitTrace, place: f64) -> Option<(f64, f64)> {
+        let near = trace.mean_on(place - self.half_window, place + self.half_window);
+        near.or_else(|| {
+            let (from, to) = (self.print_from + FROM_EDGE, self.print_to - FROM_EDGE);
+            (to > from)
+                .then(|| trace.mean_on(place + from, place + to))
+                .flatten()
+        })
+    }
+
+    /// What it shows of the margins, each clear of its edges by half a spot.
+    pub fn read_margin(&self, trace: &ExitTrace, place: f64, spot: f64) -> Option<(f64, f64)> {
+        let clear = 0.5 * spot + FROM_EDGE;
+        let parts = [
+            (self.lead, self.print_from),
+            (self.print_to, self.trail),
+        ];
+        let read: Vec<(f64, f64)> = parts
+            .into_iter()
+            .filter(|(from, to)| to - from > 2.0 * clear)
+            .filter_map(|(from, to)| trace.mean_on(place + from + clear, place + to - clear))
+            .collect();
+        let count = read.len() as f64;
+        (!read.is_empty()).then(|| {
+            let mean = read.iter().map(|part| part.0).sum::<f64>() / count;
+            let noise = read.iter().map(|part| part.1 * part.1).sum::<f64>().sqrt() / count;
+            (mean, noise)
+        })
+    }
+}
+
+/// The belt's own temperature: the median of what was seen well away from the object.
+fn belt_about(trace: &ExitTrace, place: f64) -> Option<f64> {
+    let away = |least: f64| -> Vec<f64> {
+        let seen = trace.seen().iter();
+        seen.filter(|seen| (seen.way - place).abs() > least)
+            .map(|seen| seen.celsius)
+            .collect()
+    };
+    let mut levels = away(0.9);
+    if levels.is_empty() {
+        levels = away(0.45);
+    }
+    let middle = levels.len() / 2;
+    (!levels.is_empty()).then(|| *levels.select_nth_unstable_by(middle, f64::total_cmp).1)
+}
+
+/// The trace about a place, evened out into short bins; empty ones are left out.
+struct Bins {
+    /// Metres from the place, and °C.
+    bins: Vec<(f64, f64)>,
+    /// Σ and Σ² of the temperatures before each bin.
+    sums: Vec<(f64, f64)>,
+}
+
+impl Bins {
+    fn new(trace: &ExitTrace, place: f64, reach: f64) -> Bins {
+        let mut bins: Vec<(f64, f64)> = Vec::new();
+        let mut open: Option<(i64, f64, f64, f64)> = None;
+        let close = |open: Option<(i64, f64, f64, f64)>, bins: &mut Vec<(f64, f64)>| {
+            if let Some((_, count, way, celsius)) = open {
+                bins.push((way / count, celsius / count));
+            }
+        };
+        for Seen { way, celsius, .. } in trace.on(place - reach, place + reach) {
+            let way = way - place;
+            let number = (way / BIN).floor() as i64;
+            match &mut open {
+                Some(bin) if bin.0 == number => {
+                    bin.1 += 1.0;
+                    bin.2 += way;
+                    bin.3 += celsius;
+                }
+                _ => {
+                    close(open.take(), &mut bins);
+                    open = Some((number, 1.0, way, *celsius));
+                }
+            }
+        }
+        close(open, &mut bins);
+        let mut sums = vec![(0.0, 0.0)];
+        for bin in &bins {
+            let last = sums[sums.len() - 1];
+            sums.push((last.0 + bin.1, last.1 + bin.1 * bin.1));
+        }
+        Bins { bins, sums }
+    }
+
+    /// The bin at a way, if it is near enough.
+    fn at(&self, way: f64) -> Option<usize> {
+        let nearest = (0..self.bins.len())
+            .min_by(|a, b| (self.bins[*a].0 - way).abs().total_cmp(&(self.bins[*b].0 - way).abs()));
+        nearest.filter(|bin| (self.bins[*bin].0 - way).abs() < 2.0 * SHORTEST_PRINT)
+    }
+
+    /// The way at which a bin begins: half-way from the one before.
+    fn way(&self, bin: usize) -> f64 {
+        match (bin.checked_sub(1), self.bins.get(bin)) {
+            (Some(before), Some(own)) => 0.5 * (self.bins[before].0 + own.0),
+            (None, Some(own)) => own.0,
+            (_, None) => self.bins.last().map_or(0.0, |last| last.0),
+        }
+    }
+
+    fn mean(&self, from: usize, to: usize) -> Option<f64> {
+        (to > from).then(|| (self.sums[to].0 - self.sums[from].0) / (to - from) as f64)
+    }
+
+    /// What is left over of the squares from one bin to before another.
+    fn left_over(&self, from: usize, to: usize) -> f64 {
+        let mean = self.mean(from, to).unwrap_or(0.0);
+        let squares = self.sums[to].1 - self.sums[from].1;
+        (squares - mean * mean * (to - from) as f64).max(0.0)
+    }
+
+    /// The first bins of leading margin, print, trailing margin and belt, the print holding the bin `here`.
+    fn edges(
+        &self,
+        here: usize,
+        belt: f64,
+        (deviation, least): (f64, f64),
+    ) -> Option<[usize; 4]> {
+        let count = self.bins.len();
+        let variance = deviation * deviation;
+        // Squares of belt before each bin, each bin's bounded so that a neighbour's garment does not matter.
+        let mut off = vec![0.0];
+        for bin in &self.bins {
+            let square = ((bin.1 - belt) / deviation).abs().min(MOST_OFF).powi(2);
+            off.push(off[off.len() - 1] + square);
+        }
+        let long_enough = |from: usize, to: usize| self.way(to) - self.way(from) >= least;
+        let segment = |from: usize, to: usize| self.left_over(from, to) / variance;
+        let margin = |from: usize, to: usize| {
+            (from == to || long_enough(from, to)).then(|| {
+                let cost = if from == to { 0.0 } else { SEGMENT_COST };
+                cost + segment(from, to)
+            })
+        };
+        let best = |costs: &mut dyn Iterator<Item = (usize, f64)>| {
+            costs.min_by(|a, b| a.1.total_cmp(&b.1))
+        };
+        // For each begin of the print the best begin of the garment, and for each end likewise.
+        let leads: Vec<Option<(usize, f64)>> = (0..=here)
+            .map(|from| {
+                best(&mut (0..=from).filter_map(|lead| Some((lead, off[lead] + margin(lead, from)?))))
+            })
+            .collect();
+        let trails: Vec<Option<(usize, f64)>> = (here + 1..=count)
+            .map(|to| {
+                best(&mut (to..=count).filter_map(|trail| {
+                    Some((trail, off[count] - off[trail] + margin(to, trail)?))
+                }))
+            })
+            .collect();
+        let mut found: Option<([usize; 4], f64)> = None;
+        for (from, lead) in leads.iter().enumerate() {
+            for (after, trail) in trails.iter().enumerate() {
+                let to = here + 1 + after;
+                let (Some(lead), Some(trail)) = (lead, trail) else {
+                    continue;
+                };
+                let thin = self.bins[to - 1].0 - self.bins[from].0 + BIN < SHORTEST_PRINT;
+                if thin && to - from > 1 {
+                    continue;
+                }
+                let cost = lead.1 + segment(from, to) + trail.1;
+                if found.is_none_or(|found| cost < found.1) {
+                    found = Some(([lead.0, from, to, trail.0], cost));
+                }
+            }
+        }
+        found.map(|found| found.0)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::way::Way;
+    use super::*;
+
+    /// A garment of 0.62 m with a print of 0.32 m in its middle, seen by a spot of 3 cm, on a belt of 90 °C.
+    fn trace(bare: f64, print: f64, speed: f64) -> ExitTrace {
+        let readings: Vec<(f64, f64)> = (0..400)
+            .map(|number| {
+                let time = 0.2 * f64::from(number);
+                let from_middle = (time * speed - 2.0).abs();
+                let level = match from_middle {
+                    away if away < 0.16 => print,
+                    away if away < 0.31 => bare,
+                    _ => 90.0,
+                };
+                let wobble = 0.3 * ((time * 977.0).sin() + (time * 1373.0).cos());
+                (time, level + wobble)
+            })
+            .collect();
+        ExitTrace::new(&readings, &Way::steady(speed))
+    }
+
+    #[test]
+    fn the_parts_of_an_object_are_found_whatever_is_warmer() {
+        // Geometry: the junction lies 4 cm behind the print's middle.
+        for (bare, print) in [(120.0, 145.0), (80.0, 90.2), (90.0, 75.0), (110.0, 91.0)] {
+            for speed in [0.03, 0.05, 0.09] {
+                let learned = Template::learn(&trace(bare, print, speed), 2.04, 0.03, None).unwrap();
+                let expected = if bare == 90.0 {
+                    [-0.2, -0.2, 0.12, 0.12]
+                } else {
+                    [-0.35, -0.2, 0.12, 0.27]
+                };
+                let found = [
+                    learned.lead,
+                    learned.print_from,
+                    learned.print_to,
+                    learned.trail,
+                ];
+                for (found, expected) in found.iter().zip(expected) {
+                    assert!((found - expected).abs() < 0.02, "{bare} {print} {learned:?}");
+                }
+                assert!((learned.print - print).abs() < 0.5, "{learned:?}");
+                assert_eq!(learned.margin.is_some(), bare != 90.0);
+            }
+        }
+    }
+
+    #[test]
+    fn an_even_belt_shows_no_object() {
+        let nothing = Template::learn(&trace(90.0, 90.0, 0.05), 2.0, 0.03, None);
+        assert_eq!(nothing, Err(TemplateError::NothingPassed));
+        let early = Template::learn(&trace(120.0, 140.0, 0.05), 30.0, 0.03, None);
+        assert_eq!(early, Err(TemplateError::NotSeen));
+    }
+}

@@ -1,0 +1,100 @@
+//! Accounts of what may be different about a print, each with how likely it is beforehand.
+
+use nalgebra::{DMatrix, DVector};
+
+use super::super::Fit;
+use super::print::Leaving;
+
+/// Where the parts of u stand, counted from the end of z: all sources hotter (°C),
+pub(super) const HOTTER: usize = 0;
+/// ln of the garment's mass over the batch's,
+pub(super) const MASS: usize = 1;
+/// its water more than the batch's (kilograms for each of dry fibre),
+pub(super) const MOISTURE: usize = 2;
+/// ln of its film's thickness,
+pub(super) const FILM: usize = 3;
+/// ln of the belt's speed over what is taken for it,
+pub(super) const SPEED: usize = 4;
+/// and each zone hotter by itself (°C), where there are several.
+pub(super) const FIRST_ZONE: usize = 5;
+
+/// Gauss–Newton steps at most.
+pub(super) const MOST_STEPS: usize = 8;
+
+/// How far a chamber's sources may have changed together, one standard deviation in °C. No source.
+const CHAMBER: f64 = 20.0;
+/// How far one zone may have changed by itself.
+const ZONE: f64 = 3.0;
+/// Scatter of the film's thickness in a batch. No source: printers hold it to some per cent.
+const FILM_SCATTER: f64 = 0.04;
+/// Of a hundred prints so many are wet, or of other cloth. No source.
+const RARE: f64 = 0.02;
+/// Water of a wet garment: what is usual of it, and how far that scatters. No source.
+const WET: (f64, f64) = (0.15, 0.1);
+/// ln of how much other cloth differs in mass: a garment half or twice as heavy lies within two of it.
+const OTHER_MASS: f64 = 0.35;
+
+/// One account.
+pub(super) struct Account {
+    /// z (as differences from the fit's) and u beforehand.
+    pub(super) usual: DVector<f64>,
+    pub(super) covariance: DMatrix<f64>,
+    /// ln of how likely it is beforehand.
+    pub(super) likelihood: f64,
+}
+
+impl Account {
+    /// All accounts of a print, of which `seen` things were seen.
+    pub(super) fn all(fit: &Fit, print: &Leaving, seen: usize) -> Vec<Account> {
+        let probes = print.shown.iter().flatten().count();
+        let mut all = vec![Account::of_batch(fit, print)];
+        if seen > 0 {
+            let mut wet = Account::of_batch(fit, print);
+            let water = wet.place(fit, MOISTURE);
+            wet.usual[water] = WET.0;
+            wet.covariance[(water, water)] = WET.1 * WET.1;
+            wet.likelihood = RARE.ln();
+            all.push(wet);
+        }
+        if probes > 1 {
+            let mut other = Account::of_batch(fit, print);
+            let mass = other.place(fit, MASS);
+            other.covariance[(mass, mass)] = OTHER_MASS * OTHER_MASS;
+            other.likelihood = RARE.ln();
+            all.push(other);
+        }
+        all
+    }
+
+    /// A garment of the batch.
+    fn of_batch(fit: &Fit, print: &Leaving) -> Account {
+        let fitted = fit.problem.z.len();
+        let zones = fit.problem.base.oven.zones.len();
+        let count = fitted + FIRST_ZONE + if zones > 1 { zones } else { 0 };
+        let mut covariance = DMatrix::zeros(count, count);
+        covariance
+            .view_mut((0, 0), (fitted, fitted))
+            .copy_from(&fit.spread);
+        let options = &fit.options;
+        let mut set = |part: usize, deviation: f64| {
+            covariance[(fitted + part, fitted + part)] = deviation * deviation;
+        };
+        set(HOTTER, CHAMBER);
+        set(MASS, 0.5 * options.mass_scatter.0);
+        set(MOISTURE, 0.5 * options.regain_scatter.0);
+        set(FILM, FILM_SCATTER);
+        set(SPEED, 0.5 * print.belt_uncertainty.0);
+        for zone in 0..count - fitted - FIRST_ZONE {
+            set(FIRST_ZONE + zone, ZONE);
+        }
+        Account {
+            usual: DVector::zeros(count),
+            covariance,
+            likelihood: 0.0,
+        }
+    }
+
+    fn place(&self, fit: &Fit, part: usize) -> usize {
+        fit.problem.z.len() + part
+    }
+}
