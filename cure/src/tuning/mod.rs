@@ -115,7 +115,11 @@ fn within_drive(trip: Trip, station: &Station) -> Trip {
     Trip::Belt(MetresPerSecond(speed.0.min(fastest).max(slowest)))
 }
 
-fn recommend(fit: &Fit, station: &Station, window: &Window) -> Result<Recommended, HeatError> {
+/// The fastest safe speed of a window, a little in hand.
+///
+/// # Errors
+/// Where the model has no answer.
+pub fn recommend(fit: &Fit, station: &Station, window: &Window) -> Result<Recommended, HeatError> {
     let slowest = window.slow.map_or(0.0, |edge| edge.belt.0);
     let belt = MetresPerSecond((window.fast.belt.0 * RESERVE).max(slowest));
     Ok(Recommended {

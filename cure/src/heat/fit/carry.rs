@@ -43,8 +43,8 @@ pub(super) struct Carried {
     places: Vec<(Place, f64)>,
     /// Slopes by z: rows by unknown, columns by quantity.
     slopes: DMatrix<f64>,
-    /// Variance that the garments' scatter alone makes.
-    scatter: Vec<f64>,
+    /// Variance that the scatter of the garments' mass makes, and that of their moisture.
+    scatter: Vec<[f64; 2]>,
 }
 
 /// How one quantity depends on what a fit does not know for sure.
@@ -55,8 +55,8 @@ pub(super) struct Dependence {
     weights: DVector<f64>,
     /// ∂q/∂z − Jᵀ R⁻¹ k*.
     slopes: DVector<f64>,
-    /// Variance of the garments' scatter.
-    pub(super) scatter: f64,
+    /// Variance of the garments' scatter: of their mass, of their moisture.
+    pub(super) scatter: [f64; 2],
 }
 
 impl Fit {
@@ -67,7 +67,7 @@ impl Fit {
         let values = self.quantities(&history, (trip, extent), None);
         let best = self.quantities(&raw, (trip, extent), Some(&values));
         let mut slopes = DMatrix::zeros(self.problem.z.len(), best.len());
-        let mut scatter = vec![0.0; best.len()];
+        let mut scatter = vec![[0.0; 2]; best.len()];
         for (i, unknown) in self.problem.unknowns.iter().enumerate() {
             if *unknown == Unknown::Lag {
                 continue;
@@ -80,8 +80,9 @@ impl Fit {
                 slopes[(i, number)] = (value - best[number]) / STEP;
             }
             if let Some(spread) = self.scatter(*unknown, self.problem.z[i]) {
-                for (number, sum) in scatter.iter_mut().enumerate() {
-                    *sum += (spread * slopes[(i, number)]).powi(2);
+                let part = usize::from(*unknown == Unknown::Moisture);
+                for (number, parts) in scatter.iter_mut().enumerate() {
+                    parts[part] += (spread * slopes[(i, number)]).powi(2);
                 }
             }
         }
@@ -111,14 +112,19 @@ impl Fit {
     /// The variance of one quantity for one print of the batch.
     pub(super) fn variance(&self, carried: &Carried, number: usize) -> f64 {
         let dependence = self.dependence(carried, number);
-        self.covariance(&dependence, &dependence) + dependence.scatter + self.probe.powi(2)
+        let scatter: f64 = dependence.scatter.iter().sum();
+        self.covariance(&dependence, &dependence) + scatter + self.probe.powi(2)
     }
 
     /// The covariance of two quantities of the batch's middle garment, the probe's own doubt left out.
     pub(super) fn covariance(&self, a: &Dependence, b: &Dependence) -> f64 {
-        let unknowns = a.slopes.dot(&(&self.spread * &b.slopes));
         let error = a.place.covariance(&b.place) - a.weights.dot(&b.weights);
-        unknowns + self.surplus * a.sense * b.sense * error
+        self.of_unknowns(a, b) + self.surplus * a.sense * b.sense * error
+    }
+
+    /// The part of it that comes from the unknowns.
+    pub(super) fn of_unknowns(&self, a: &Dependence, b: &Dependence) -> f64 {
+        a.slopes.dot(&(&self.spread * &b.slopes))
     }
 
     pub(super) fn history(&self, guess: &Guess, trip: Trip) -> Result<History, HeatError> {

@@ -48,7 +48,7 @@ impl Fit {
         let carried = self.carry(at, Extent::Margins)?;
         let asked = self.dependence(&carried, FIRST_MARGIN + number);
         let now = self.covariance(&asked, &asked);
-        let beside = asked.scatter + self.probe.powi(2);
+        let beside = asked.scatter.iter().sum::<f64>() + self.probe.powi(2);
         let doubt = |variance: f64| CelsiusDifference(2.0 * (variance + beside).max(0.0).sqrt());
         let mut best: Option<(Trip, f64)> = None;
         for tried in 0..TRIED {
@@ -57,7 +57,9 @@ impl Fit {
             let carried = self.carry(trip, Extent::Margins)?;
             let shown = self.dependence(&carried, PEAK);
             let with = self.covariance(&asked, &shown);
-            let variance = self.covariance(&shown, &shown) + shown.scatter + READING.powi(2);
+            let variance = self.covariance(&shown, &shown)
+                + shown.scatter.iter().sum::<f64>()
+                + READING.powi(2);
             let then = now - with * with / variance;
             if best.is_none_or(|(_, least)| then < least) {
                 best = Some((trip, then));

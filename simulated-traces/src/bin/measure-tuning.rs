@@ -1,0 +1,471 @@
+//! Measures how far tuning can be trusted: how well a fitted model predicts speeds that nobody rode, how
+//! often its bands hold what is true, and how near its recommended speed comes to the fastest safe one.
+//!
+//! Shops are drawn; each makes rides at speeds that a person would choose who does not know the truth. The fit is told
+//! what the shop declares and what the probes read. What is true is known from the simulation, whose physics
+//! is not that of the fitted model. The same call prints the same figures, times apart.
+//!
+//!     cargo run -p inkdwell-simulated-traces --bin measure-tuning -- --shops 240 --rides 2 [--first-seed 1] [--cloth] [--verbose]
+
+use std::collections::BTreeMap;
+use std::process::ExitCode;
+use std::sync::atomic::{AtomicU64, Ordering};
+use std::time::Instant;
+
+use inkdwell_config::ink::Family;
+use inkdwell_config::quantity::{Celsius, CelsiusDifference, MetresPerSecond, Seconds};
+use inkdwell_cure::heat::fit::{DoubtParts, Fit, FitOptions, LimitName, Ride, Trip, fit};
+use inkdwell_cure::judged::Band;
+use inkdwell_cure::law::{Counts, Rate};
+use inkdwell_cure::tuning::{proved_window, recommend};
+use inkdwell_simulated_traces::chance::Chance;
+use inkdwell_simulated_traces::channel::Value;
+use inkdwell_simulated_traces::physics::TrueGarment;
+use inkdwell_simulated_traces::shop::{SimulatedShop, draw_shop};
+
+/// A type K thermocouple of class 1, ±1.5 °C rectangular (IEC 60584-1), k = 2.
+const CLASS_ONE: CelsiusDifference = CelsiusDifference(1.73);
+/// Speeds at which predictions are held against the truth, as shares of the rides' middle speed.
+const ASKED: [f64; 4] = [0.75, 0.88, 1.14, 1.33];
+/// Garments of the batch that go along at a recommended speed.
+const GARMENTS: u32 = 40;
+
+struct Call {
+    shops: u64,
+    rides: usize,
+    first_seed: u64,
+    cloth: bool,
+    verbose: bool,
+}
+
+fn call() -> Result<Call, String> {
+    let mut call = Call {
+        shops: 40,
+        rides: 2,
+        first_seed: 1,
+        cloth: false,
+        verbose: false,
+    };
+    let mut typed = std::env::args().skip(1);
+    while let Some(option) = typed.next() {
+        let mut number = || {
+            let value = typed.next().unwrap_or_default();
+            value
+                .parse::<u64>()
+                .map_err(|_| format!("{option} takes a whole number, not {value:?}"))
+        };
+        match option.as_str() {
+            "--shops" => call.shops = number()?,
+            "--rides" => call.rides = number()?.max(1) as usize,
+            "--first-seed" => call.first_seed = number()?,
+            "--cloth" => call.cloth = true,
+            "--verbose" => call.verbose = true,
+            other => return Err(format!("{other} is no option of this program")),
+        }
+    }
+    Ok(call)
+}
+
+/// Seconds in the heat that a person tries first. Common practice, no source.
+fn first_dwell(shop: &SimulatedShop) -> f64 {
+    let by_ink = match shop.ink.family {
+        Family::Plastisol if shop.ink.film.is_some_and(|film| film.0 > 150e-6) => 70.0,
+        Family::Plastisol => 45.0,
+        Family::WaterBased => 110.0,
+        Family::Discharge => 140.0,
+        Family::Silicone | Family::Other => 80.0,
+    };
+    by_ink * (shop.fabric.mass.0 / 0.18).sqrt()
+}
+
+/// What a ride's readings were worth to the ink.
+fn cure_of(shop: &SimulatedShop, ride: &Ride) -> f64 {
+    let rate = Rate::new(&shop.ink.cure, Counts::Cure);
+    let pairs = ride.film.windows(2);
+    pairs
+        .map(|pair| rate.along(pair[0].1, pair[1].1, Seconds(pair[1].0.0 - pair[0].0.0)))
+        .sum()
+}
+
+/// The next speed that a person tries: faster as long as it cures, slower as long as it does not, and
+/// in between once both were seen.
+fn next_speed(tried: &[(f64, f64)], chance: &mut Chance) -> f64 {
+    let cured = tried.iter().filter(|ride| ride.1 >= 1.0).map(|ride| ride.0);
+    let raw = tried.iter().filter(|ride| ride.1 < 1.0).map(|ride| ride.0);
+    match (cured.reduce(f64::max), raw.reduce(f64::min)) {
+        (Some(cured), Some(raw)) => (cured * raw).sqrt(),
+        (Some(fastest), None) => {
+            let much = tried.iter().all(|ride| ride.1 > 4.0);
+            fastest * chance.between(1.12, 1.3) * if much { 1.2 } else { 1.0 }
+        }
+        (None, slowest) => {
+            let little = tried.iter().all(|ride| ride.1 < 0.05);
+            let slower = chance.between(0.72, 0.88) * if little { 0.75 } else { 1.0 };
+            slowest.unwrap_or(0.05) * slower
+        }
+    }
+}
+
+/// A ride as its probes read it.
+fn ride(shop: &SimulatedShop, belt: f64, seed: u64, with_cloth: bool) -> Ride {
+    let belt = MetresPerSecond(belt);
+    let live = shop.ride(belt, seed).live();
+    let names: Vec<String> = live.channels().map(|each| each.name.clone()).collect();
+    let rows: Vec<_> = live.collect();
+    let read = |name: &str| -> Vec<(Seconds, Celsius)> {
+        let column = names.iter().position(|each| each == name);
+        let readings = rows.iter().filter_map(|row| match row.values[column?] {
+            Value::Number(celsius) => Some((Seconds(row.time), Celsius(celsius))),
+            Value::Missing | Value::Open => None,
+        });
+        readings.collect()
+    };
+    Ride {
+        trip: Trip::Belt(belt),
+        film: read("film_c"),
+        cloth: if with_cloth {
+            read("cloth_c")
+        } else {
+            Vec::new()
+        },
+        room: Some(shop.oven.room),
+        uncertainty: CLASS_ONE,
+    }
+}
+
+fn rides(shop: &SimulatedShop, call: &Call) -> Vec<Ride> {
+    let mut chance = Chance::new(shop.seed, "measure tuning");
+    let limits =
+        [shop.station.belt_slowest, shop.station.belt_fastest].map(|speed| speed.map(|s| s.0));
+    let first = shop.station.heated_length.0 / first_dwell(shop) * chance.factor(0.15);
+    let mut tried: Vec<(f64, f64)> = Vec::new();
+    let mut made = Vec::new();
+    for number in 0..call.rides {
+        let asked = if number == 0 {
+            first
+        } else {
+            next_speed(&tried, &mut chance)
+        };
+        let belt = asked.clamp(limits[0].unwrap_or(0.0), limits[1].unwrap_or(f64::INFINITY));
+        let ridden = ride(shop, belt, 1000 * shop.seed + number as u64, call.cloth);
+        tried.push((belt, cure_of(shop, &ridden)));
+        made.push(ridden);
+    }
+    made
+}
+
+/// How often something held, by its name.
+type Held = BTreeMap<&'static str, (u32, u32)>;
+
+/// What one shop showed.
+#[derive(Default)]
+struct Shown {
+    /// Predicted less true peak of the film and of unprinted cloth.
+    errors: Vec<f64>,
+    cloth_errors: Vec<f64>,
+    held: Held,
+    fastest: Option<f64>,
+    recommended: Option<Recommendation>,
+    worst_rms: f64,
+    seconds: [f64; 2],
+    said: String,
+}
+
+struct Recommendation {
+    belt: f64,
+    middle_is_good: bool,
+    good_share: f64,
+    parts: Option<DoubtParts>,
+}
+
+fn holds(band: Band, value: f64) -> bool {
+    (band.low - 1e-9..=band.high + 1e-9).contains(&value)
+}
+
+fn measure(seed: u64, call: &Call) -> Result<Shown, String> {
+    let shop = draw_shop(seed);
+    let rides = rides(&shop, call);
+    let begun = Instant::now();
+    let options = FitOptions::default();
+    let fitted = fit(&rides, &shop.station, &shop.ink, &shop.fabric, options);
+    let fitted = fitted.map_err(|error| error.to_string())?;
+    let mut shown = Shown {
+        fastest: shop.fastest_safe().map(|speed| speed.0),
+        worst_rms: fitted
+            .rides()
+            .iter()
+            .map(|ride| ride.rms.0)
+            .fold(0.0, f64::max),
+        ..Shown::default()
+    };
+    shown.seconds[0] = begun.elapsed().as_secs_f64();
+    predictions(&shop, &fitted, &rides, &mut shown)?;
+    let begun = Instant::now();
+    let window = proved_window(&fitted, &shop.station).map_err(|error| error.to_string())?;
+    if let Some(window) = window {
+        let recommended = recommend(&fitted, &shop.station, &window);
+        let belt = recommended.map_err(|error| error.to_string())?.belt;
+        shown.seconds[1] = begun.elapsed().as_secs_f64();
+        let parts = fitted.doubt_parts(LimitName::Cure, Trip::Belt(belt));
+        shown.recommended = Some(Recommendation {
+            belt: belt.0,
+            middle_is_good: shop.truth_at(belt).is_good(),
+            good_share: shop.good_share(belt, GARMENTS),
+            parts: parts.map_err(|error| error.to_string())?,
+        });
+    } else {
+        shown.seconds[1] = begun.elapsed().as_secs_f64();
+    }
+    shown.said = say(&shop, &rides, &shown);
+    Ok(shown)
+}
+
+fn middle(rides: &[Ride]) -> f64 {
+    let hastes = rides.iter().filter_map(|ride| match ride.trip {
+        Trip::Belt(belt) => Some(belt.0.ln()),
+        Trip::Lamp(_) => None,
+    });
+    (hastes.sum::<f64>() / rides.len() as f64).exp()
+}
+
+fn predictions(
+    shop: &SimulatedShop,
+    fitted: &Fit,
+    rides: &[Ride],
+    shown: &mut Shown,
+) -> Result<(), String> {
+    let garments: Vec<TrueGarment> = shop.garments(2 * ASKED.len() as u32);
+    for (share, garments) in ASKED.iter().zip(garments.chunks(2)) {
+        let belt = MetresPerSecond(share * middle(rides));
+        let prediction = fitted.predict(Trip::Belt(belt));
+        let prediction = prediction.map_err(|error| error.to_string())?;
+        let truth = shop.truth_at(belt);
+        shown.errors.push(prediction.peak.best - truth.peak_c);
+        shown
+            .cloth_errors
+            .push(prediction.cloth_peak.best - truth.cloth_peak_c);
+        for garment in garments {
+            let truth = shop.truth_of(belt, garment);
+            let mut tell = |name, band, value| {
+                let held = shown.held.entry(name).or_default();
+                held.0 += u32::from(holds(band, value));
+                held.1 += 1;
+            };
+            tell("peak", prediction.peak, truth.peak_c);
+            tell("time above", prediction.time_above, truth.time_above_s);
+            tell("cure", prediction.cure, truth.cure);
+            tell("cloth peak", prediction.cloth_peak, truth.cloth_peak_c);
+            for (harm, truth) in prediction.harms.iter().zip(&truth.harms) {
+                tell(harm.harm.name(), harm.dose, truth.dose);
+            }
+        }
+    }
+    Ok(())
+}
+
+fn say(shop: &SimulatedShop, rides: &[Ride], shown: &Shown) -> String {
+    let speeds: Vec<String> = rides
+        .iter()
+        .map(|ride| match ride.trip {
+            Trip::Belt(belt) => format!("{:.4}", belt.0),
+            Trip::Lamp(_) => String::new(),
+        })
+        .collect();
+    let worst = shown
+        .errors
+        .iter()
+        .map(|error| error.abs())
+        .fold(0.0, f64::max);
+    let head = format!(
+        "shop {:>4} {:<9} {:<21} {:<14} rides {} rms {:4.1} worst {worst:5.1} fastest {}",
+        shop.seed,
+        format!("{:?}", shop.style),
+        shop.ink.id,
+        shop.fabric.id,
+        speeds.join(" "),
+        shown.worst_rms,
+        shown
+            .fastest
+            .map_or("none".to_owned(), |speed| format!("{speed:.4}")),
+    );
+    let Some(recommended) = &shown.recommended else {
+        return format!("{head} not recommended");
+    };
+    let parts = recommended.parts.map_or(String::new(), |parts| {
+        format!(
+            "margin {:.1} of unknowns {:.1} model {:.1} mass {:.1} moisture {:.1} probe {:.1}",
+            parts.margin.0,
+            parts.unknowns.0,
+            parts.model.0,
+            parts.mass.0,
+            parts.moisture.0,
+            parts.probe.0
+        )
+    });
+    format!(
+        "{head} recommended {:.4} ratio {:.3} good {:.2} {} {parts}",
+        recommended.belt,
+        recommended.belt / shown.fastest.unwrap_or(f64::NAN),
+        recommended.good_share,
+        if recommended.middle_is_good {
+            ""
+        } else {
+            "UNSAFE"
+        },
+    )
+}
+
+fn main() -> ExitCode {
+    let call = match call() {
+        Ok(call) => call,
+        Err(error) => {
+            eprintln!("measure-tuning: {error}");
+            return ExitCode::from(2);
+        }
+    };
+    let next = AtomicU64::new(0);
+    let work = || {
+        let mut done = Vec::new();
+        loop {
+            let number = next.fetch_add(1, Ordering::Relaxed);
+            if number >= call.shops {
+                return done;
+            }
+            let seed = call.first_seed + number;
+            done.push((seed, measure(seed, &call)));
+        }
+    };
+    let mut all: Vec<(u64, Result<Shown, String>)> = std::thread::scope(|scope| {
+        let other = scope.spawn(work);
+        let mut done = work();
+        done.extend(other.join().unwrap_or_default());
+        done
+    });
+    all.sort_by_key(|(seed, _)| *seed);
+    let mut shown = Vec::new();
+    for (seed, result) in all {
+        match result {
+            Ok(one) => shown.push(one),
+            Err(error) => println!("shop {seed}: {error}"),
+        }
+    }
+    if call.verbose {
+        shown.iter().for_each(|one| println!("{}", one.said));
+    }
+    report(&shown, &call);
+    ExitCode::SUCCESS
+}
+
+fn quantile(values: &[f64], share: f64) -> f64 {
+    let mut sorted = values.to_vec();
+    sorted.sort_by(f64::total_cmp);
+    let place = (sorted.len().saturating_sub(1)) as f64 * share;
+    sorted
+        .get(place.round() as usize)
+        .copied()
+        .unwrap_or(f64::NAN)
+}
+
+fn report(shown: &[Shown], call: &Call) {
+    let of = |part: usize, all: usize| {
+        format!(
+            "{part} of {all} ({:.1} %)",
+            100.0 * part as f64 / all.max(1) as f64
+        )
+    };
+    let with_window = shown.iter().filter(|one| one.fastest.is_some()).count();
+    let windowless = shown.len() - with_window;
+    println!(
+        "{} shops, {} ride(s) each{}; without a safe speed {}",
+        shown.len(),
+        call.rides,
+        if call.cloth {
+            ", with a cloth junction"
+        } else {
+            ""
+        },
+        of(windowless, shown.len())
+    );
+    let errors = |name: &str, pick: fn(&Shown) -> &Vec<f64>| {
+        let all: Vec<f64> = shown.iter().flat_map(pick).copied().collect();
+        let sizes: Vec<f64> = all.iter().map(|error| error.abs()).collect();
+        println!(
+            "{name}: {:.2} to {:.2} C in 9 of 10, median {:.2}, 95 % within {:.2} C",
+            quantile(&all, 0.05),
+            quantile(&all, 0.95),
+            quantile(&sizes, 0.5),
+            quantile(&sizes, 0.95)
+        );
+    };
+    errors("predicted less true peak", |one| &one.errors);
+    errors("the same of unprinted cloth", |one| &one.cloth_errors);
+    let mut held = Held::new();
+    for (name, (inside, asked)) in shown.iter().flat_map(|one| &one.held) {
+        let sum = held.entry(name).or_default();
+        *sum = (sum.0 + inside, sum.1 + asked);
+    }
+    for (name, (inside, asked)) in held {
+        println!("band holds {name}: {}", of(inside as usize, asked as usize));
+    }
+    recommendations(shown, with_window, windowless, of);
+}
+
+fn recommendations(
+    shown: &[Shown],
+    with_window: usize,
+    windowless: usize,
+    of: impl Fn(usize, usize) -> String,
+) {
+    let made: Vec<(&Recommendation, Option<f64>)> = shown
+        .iter()
+        .filter_map(|one| Some((one.recommended.as_ref()?, one.fastest)))
+        .collect();
+    let ratios: Vec<f64> = made
+        .iter()
+        .filter_map(|(one, fastest)| Some(one.belt / (*fastest)?))
+        .collect();
+    println!(
+        "recommended over fastest safe: median {:.3}, quartiles {:.3} and {:.3}",
+        quantile(&ratios, 0.5),
+        quantile(&ratios, 0.25),
+        quantile(&ratios, 0.75)
+    );
+    let safe = made.iter().filter(|(one, _)| one.middle_is_good).count();
+    let batch = made
+        .iter()
+        .filter(|(one, _)| one.good_share >= 0.95)
+        .count();
+    println!("safe for the middle garment: {}", of(safe, made.len()));
+    println!("safe for 95 % of garments: {}", of(batch, made.len()));
+    let refused = shown
+        .iter()
+        .filter(|one| one.fastest.is_none() && one.recommended.is_none())
+        .count();
+    println!(
+        "refused where no speed is safe: {}",
+        of(refused, windowless)
+    );
+    let missed = shown
+        .iter()
+        .filter(|one| one.fastest.is_some() && one.recommended.is_none())
+        .count();
+    println!("refused where one is: {}", of(missed, with_window));
+    let parts: Vec<DoubtParts> = made.iter().filter_map(|(one, _)| one.parts).collect();
+    let share = |name: &str, pick: fn(&DoubtParts) -> f64| {
+        let all: Vec<f64> = parts.iter().map(pick).collect();
+        println!(
+            "doubt of the cure there from {name}: median {:.2} C",
+            quantile(&all, 0.5)
+        );
+    };
+    share("unknowns", |parts| parts.unknowns.0);
+    share("the model's error", |parts| parts.model.0);
+    share("garments' mass", |parts| parts.mass.0);
+    share("garments' moisture", |parts| parts.moisture.0);
+    share("the probe", |parts| parts.probe.0);
+    for (number, name) in [(0, "fit"), (1, "window")] {
+        let all: Vec<f64> = shown.iter().map(|one| one.seconds[number]).collect();
+        let (median, most) = (quantile(&all, 0.5), quantile(&all, 0.95));
+        println!("time of a {name}: median {median:.2} s, 95 % within {most:.2} s");
+    }
+}
