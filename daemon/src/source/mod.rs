@@ -5,6 +5,7 @@
 //! then is handed over first.
 
 pub mod health;
+pub mod lines;
 pub mod mqtt;
 pub mod replay;
 pub mod simulated;
