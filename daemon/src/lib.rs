@@ -15,5 +15,6 @@ pub mod intake;
 pub mod journal;
 pub mod keeper;
 pub mod record;
+pub mod shift;
 pub mod source;
 pub mod time;

@@ -79,6 +79,11 @@ impl Holds {
         vec![Record::HoldOpened(opened), Record::HoldJoined(joined)]
     }
 
+    /// Counts holds on from this.
+    pub(super) fn count_from(&mut self, made: u64) {
+        self.made = made;
+    }
+
     /// Whether a hold is open.
     pub(super) fn is_open(&self, hold: u64) -> bool {
         self.open.iter().any(|open| open.hold == hold)

@@ -110,6 +110,10 @@ struct KnownSource {
     is_script: bool,
     /// By how much a script's times are ahead of the steady time.
     ahead: Option<i64>,
+    /// Whether a script is being played, from its first reading to its end.
+    plays: bool,
+    /// When its newest reading was taken.
+    newest: Micros,
     routes: HashMap<Arc<str>, Route>,
     /// Readings of channels that nothing in the shop file reads.
     unread: u64,
@@ -241,6 +245,27 @@ impl Keeper {
         std::mem::take(&mut self.entry)
     }
 
+    /// Whether nothing has piled up.
+    pub fn is_idle(&self) -> bool {
+        self.entry.is_empty()
+    }
+
+    /// When to tick, the steady time being `now`: while a script is played, not long after its last reading,
+    /// however far the machine has fallen behind.
+    pub fn tick_time(&self, now: Micros) -> Micros {
+        let playing = self.sources.iter().filter(|known| known.plays);
+        let newest = playing.map(|known| known.newest).min();
+        newest.map_or(now, |newest| now.min(newest.plus_seconds(1.0)))
+    }
+
+    /// Counts passes, batches, holds and recipes on from these.
+    pub fn count_from(&mut self, passes: u64, batches: u64, holds: u64, recipes: u64) {
+        self.state.passes = passes;
+        self.state.batches_made = batches;
+        self.state.recipes_made = recipes;
+        self.state.holds.count_from(holds);
+    }
+
     /// How many readings, and records beside them, have piled up.
     pub fn piled_up(&self) -> (usize, usize) {
         (self.entry.readings.len(), self.entry.records.len())
@@ -284,7 +309,10 @@ impl Keeper {
         let placed = match (known.is_script, said.device_time) {
             (true, Some(device)) => {
                 let ahead = *known.ahead.get_or_insert(device - arrived.0);
-                Placed::At(Micros(device - ahead))
+                let at = Micros(device - ahead);
+                known.plays = true;
+                known.newest = known.newest.max(at);
+                Placed::At(at)
             }
             (_, device) => route
                 .timeline
@@ -352,9 +380,10 @@ impl Keeper {
 
     /// A source's state has changed.
     pub fn notice(&mut self, source: SourceId, notice: Notice, now: Micros) {
-        let Some(known) = self.sources.get(usize::from(source.0)) else {
+        let Some(known) = self.sources.get_mut(usize::from(source.0)) else {
             return;
         };
+        known.plays &= notice != Notice::Ended;
         let source = known.id.clone();
         let what = match notice {
             Notice::Up => Occurrence::SourceUp { source },
@@ -845,6 +874,8 @@ fn known_sources(shop: &Shop, floor: &Floor, state: &State) -> Vec<KnownSource> 
             ahead: state.scripts.get(&source.id).copied(),
             id: source.id.clone(),
             is_script,
+            plays: false,
+            newest: Micros(i64::MIN),
             unread: 0,
         }
     });
