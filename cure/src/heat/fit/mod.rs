@@ -7,6 +7,7 @@
 
 mod carry;
 mod discrepancy;
+mod doubt;
 mod exit;
 mod imagined;
 mod limit;
@@ -32,6 +33,7 @@ use super::print::Print;
 use super::run::{Columns, Model};
 use crate::plan::PrintLaws;
 
+pub use doubt::DoubtParts;
 pub use exit::{ExitModel, ExitProbe, Inferred, Leaving, Passing, Shown};
 pub use limit::{Aim, LimitName};
 pub use next_ride::NextRide;
