@@ -18,3 +18,4 @@ pub mod record;
 pub mod shift;
 pub mod source;
 pub mod time;
+pub mod wall;

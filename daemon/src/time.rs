@@ -10,13 +10,15 @@ use std::time::{Duration, Instant, SystemTime, UNIX_EPOCH};
 
 pub use inkdwell_cure::live::Micros;
 
-/// The wall clock has been set if it has moved by more than this against the steady time, in microseconds.
-const STEP: i64 = 500_000;
+/// The wall clock has been set if it has moved by this or more against the steady time, in microseconds.
+pub const STEP: i64 = 500_000;
 
 /// The steady time.
 #[derive(Debug, Clone, Copy)]
 pub struct Steady {
     base: Micros,
+    /// How far the wall clock was ahead of it at the beginning.
+    wall_ahead: i64,
     begun: Instant,
     /// How many times faster than real: 1 but for a shop that is only simulated.
     faster: f64,
@@ -26,8 +28,10 @@ impl Steady {
     /// Begins where the wall clock stands, but after everything that is journaled.
     pub fn begin(wall: Micros, journaled: Option<Micros>, faster: f64) -> Steady {
         let after = journaled.map_or(wall, |last| Micros(last.0 + 1));
+        let base = wall.max(after);
         Steady {
-            base: wall.max(after),
+            base,
+            wall_ahead: wall.0 - base.0,
             begun: Instant::now(),
             faster,
         }
@@ -42,6 +46,20 @@ impl Steady {
     /// Now.
     pub fn now(&self) -> Micros {
         self.at(Instant::now())
+    }
+
+    /// What the wall clock shows; that of a shop which is only simulated goes as fast as everything else there.
+    pub fn wall(&self) -> Micros {
+        if self.faster == 1.0 {
+            wall()
+        } else {
+            self.now()
+        }
+    }
+
+    /// What the wall clock showed at the beginning, carried on to a moment of this time.
+    pub fn wall_at_start(&self, at: Micros) -> Micros {
+        Micros(at.0 + self.wall_ahead)
     }
 
     /// How long to wait in the machine's time for so many seconds of this one.

@@ -37,6 +37,7 @@ use crate::time::{Micros, WallClock};
 
 pub use command::{Command, OpenBatch, Refused};
 pub use state::Unreadable;
+pub use words::nobody_saw_it;
 
 use state::{OpenAt, State};
 use timeline::{Placed, Timeline};
@@ -238,6 +239,11 @@ impl Keeper {
     /// The number of the batch that is open at a station.
     pub fn open_batch(&self, station: &str) -> Option<u64> {
         self.state.batches.get(station).map(|open| open.batch)
+    }
+
+    /// How far the wall clock is ahead of the steady time, in microseconds.
+    pub fn wall_ahead(&self) -> i64 {
+        self.wall.ahead()
     }
 
     /// What has piled up since the last call.

@@ -26,8 +26,8 @@ pub(super) fn departure(what: &Departure, units: Units) -> String {
     }
 }
 
-/// What is said of a print that was counted and that no probe saw.
-pub(super) fn nobody_saw_it(threshold_c: f64) -> Judged {
+/// What is said of a print that was counted and that no probe saw; `threshold_c` is its ink's, in °C.
+pub fn nobody_saw_it(threshold_c: f64) -> Judged {
     Judged {
         evidence: "none".to_owned(),
         cut: false,

@@ -19,7 +19,7 @@ use super::sources::Sources;
 use crate::intake::{Arrival, TurnedAway};
 use crate::keeper::{Keeper, Refused};
 use crate::record::{Occurrence, Record};
-use crate::time::{Micros, Steady, wall};
+use crate::time::{Micros, STEP, Steady};
 
 /// How long a reading waits for others to be committed with.
 const GROUP: Duration = Duration::from_millis(20);
@@ -107,6 +107,11 @@ impl Desk {
         let version = env!("CARGO_PKG_VERSION").to_owned();
         let keeper = &mut self.keeper;
         keeper.occurred(now, None, Occurrence::Started { version });
+        // Where the wall clock stands before what is journaled, the steady time is ahead from the start.
+        let ahead_us = keeper.wall_ahead();
+        if ahead_us.abs() >= STEP {
+            keeper.occurred(now, None, Occurrence::ClockStepped { ahead_us });
+        }
         Pile {
             since: Some(Instant::now()),
             at_once: true,
@@ -134,8 +139,11 @@ impl Desk {
     }
 
     fn tick(&mut self, pile: &mut Pile) {
-        let now = self.keeper.tick_time(self.steady.now());
-        self.keeper.tick(now, wall());
+        let (moment, wall) = (self.steady.now(), self.steady.wall());
+        let now = self.keeper.tick_time(moment);
+        // What the wall clock showed at that tick, which may be some time ago.
+        let wall = Micros(wall.0 - (moment.0 - now.0));
+        self.keeper.tick(now, wall);
         for (source, readings) in self.turned_away.take() {
             self.keeper.turned_away(source, readings, now);
         }
