@@ -50,12 +50,19 @@ pub struct Committed {
 const PAGES_BESIDE: u64 = 3;
 
 impl Writer {
-    /// Commits a batch. When it returns, a pulled plug does not undo it. An empty batch is a commit like any
-    /// other.
+    /// Commits a batch. When it returns, a pulled plug does not undo it. An empty batch changes nothing, and
+    /// its number is that of the commit before.
     ///
     /// # Errors
     /// Then nothing has changed; [`CommitError::passes`] tells whether the same batch can be taken later.
     pub fn commit(&mut self, batch: &Batch) -> Result<Committed, CommitError> {
+        if batch.is_empty() {
+            return Ok(Committed {
+                number: self.last,
+                first_record: RecordNumber(self.head.number.0 + 1),
+                head: self.head,
+            });
+        }
         let done = self.check_room().and_then(|()| self.write(batch));
         if let Err(CommitError::Full { .. }) = done {
             self.shorten_log();

@@ -105,8 +105,9 @@ impl Sealing {
 
     fn is_ripe(&self, settings: &Settings) -> bool {
         let (readings, newest) = self.covered;
-        let old =
-            |oldest: Micros| newest.seconds_since(oldest) >= settings.pack_after.as_secs_f64();
+        let old = |oldest: Micros| {
+            newest.0.saturating_sub(oldest.0) as f64 / 1e6 >= settings.pack_after.as_secs_f64()
+        };
         readings >= settings.pack_readings.max(1) || (readings > 0 && self.oldest.is_some_and(old))
     }
 }
