@@ -262,9 +262,6 @@ fn a_flashed_print_is_judged_soon_after_it_has_cooled() {
             .max(42.0);
         day.read("surface", t, celsius);
     }
-    assert!(day.passes().is_empty());
-    let events = &mut day.events;
-    day.floor.tick(at(31.0), &mut |event| events.push(event));
     let passes = day.passes();
     assert_eq!(passes.len(), 1);
     let judged = passes[0].judged.as_ref().unwrap();
@@ -272,6 +269,48 @@ fn a_flashed_print_is_judged_soon_after_it_has_cooled() {
         (passes[0].by, judged.verdict),
         (SeenBy::Flash, Verdict::Gelled)
     );
+}
+
+/// Its readings stop under the lamp: nothing comes of that until it has been silent for twenty seconds.
+#[test]
+fn a_flash_probe_that_falls_silent_is_not_waited_for() {
+    let mut day = Day::new();
+    day.open("flash-1", 0.0, batch(9, "plastisol-standard"));
+    for tenth in 0..120 {
+        let t = f64::from(tenth) * 0.1;
+        let celsius = (40.0 + 9.0 * t)
+            .min(112.0)
+            .min(112.0 - 4.0 * (t - 8.0))
+            .max(42.0);
+        day.read("surface", t, celsius);
+    }
+    for second in 12..40 {
+        let events = &mut day.events;
+        day.floor
+            .tick(at(f64::from(second)), &mut |event| events.push(event));
+        assert_eq!(day.passes().len(), usize::from(second >= 32), "{second}");
+    }
+}
+
+/// What was kept back is read long after it was taken, while the ticks are of now.
+#[test]
+fn old_readings_are_no_silence() {
+    let mut day = Day::new();
+    day.open("belt-1", 0.0, batch(1, "plastisol-standard"));
+    for half in 0..260 {
+        let t = f64::from(half) * 0.5;
+        let celsius = (25.0 + 4.0 * t)
+            .min(170.0)
+            .min(25.0 + 2.5 * (110.0 - t))
+            .max(25.0);
+        day.read("film", t, celsius);
+        let events = &mut day.events;
+        day.floor
+            .tick(at(90_000.0 + t), &mut |event| events.push(event));
+    }
+    let passes = day.passes();
+    assert_eq!(passes.len(), 1);
+    assert!(!passes[0].judged.as_ref().unwrap().cut);
 }
 
 #[test]

@@ -25,7 +25,11 @@ pub(super) struct ProbeWatch {
     wanted: Option<(Option<u64>, ChannelPlan)>,
     /// When the open pass began.
     open: Option<f64>,
-    last: Option<f64>,
+    /// Whether it was read since the last tick.
+    heard: bool,
+    /// The tick since which it has not been. (Its readings may be old when they come: their own times do not
+    /// tell whether it is silent.)
+    quiet_since: f64,
     /// The hottest reading of the open pass, and when.
     hottest: (f64, f64),
 }
@@ -59,7 +63,8 @@ impl ProbeWatch {
             batch,
             wanted: None,
             open: None,
-            last: None,
+            heard: false,
+            quiet_since: f64::NEG_INFINITY,
             hottest: (0.0, f64::NEG_INFINITY),
         }
     }
@@ -98,7 +103,7 @@ impl ProbeWatch {
         celsius: Option<Celsius>,
         found: &mut impl FnMut(Found),
     ) {
-        self.last = Some(time);
+        self.heard = true;
         if let Some(celsius) = celsius
             && celsius.0 > self.hottest.1
         {
@@ -116,8 +121,9 @@ impl ProbeWatch {
         engine.feed(*channel, Seconds(time), celsius, &mut |event| {
             ended |= note(event, open, hottest, *batch, found);
         });
-        if self.wanted.is_some() && self.is_flash {
-            // A heating lasts until the next begins, which is the next batch's already.
+        let has_cooled = self.open.is_some() && time - self.hottest.0 >= COOLED_FOR;
+        if self.is_flash && (self.wanted.is_some() || has_cooled) {
+            // A heating lasts until the next begins, which may be the next batch's already.
             self.settle(found);
             ended = true;
         }
@@ -135,14 +141,16 @@ impl ProbeWatch {
 
     /// Time goes on though nothing is read.
     pub(super) fn tick(&mut self, time: f64, found: &mut impl FnMut(Found)) {
-        if self.open.is_none() {
+        if std::mem::take(&mut self.heard) || self.open.is_none() {
+            self.quiet_since = time;
             return;
         }
-        if self.is_flash && time - self.hottest.0 >= COOLED_FOR {
+        let quiet = time - self.quiet_since;
+        if self.is_flash && quiet >= COOLED_FOR {
             self.settle(found);
             self.take_wanted();
         }
-        if self.open.is_some() && self.last.is_some_and(|last| time - last >= GIVEN_UP) {
+        if self.open.is_some() && quiet >= GIVEN_UP {
             self.finish(found);
             self.take_wanted();
         }

@@ -475,7 +475,8 @@ impl Keeper {
             end: seen.end,
             batch: seen.batch,
             print: seen.print,
-            belt_m_per_min: seen.belt.map(|belt| belt.0 * 60.0),
+            // To a thousandth of a millimetre a minute: what lies below is rounding.
+            belt_m_per_min: seen.belt.map(|belt| (belt.0 * 60e6).round() / 1e6),
             judged,
         };
         let held = self.state.holds.note(&pass);
@@ -906,7 +907,8 @@ fn settings_of(recipe: &RecipeLocked) -> LockedSettings {
     }
 }
 
-fn calibration_of(calibrated: &Calibrated) -> Option<Calibration> {
+/// What a record of a calibration says, as a shop file would; `None` where its day is none.
+pub fn calibration_of(calibrated: &Calibrated) -> Option<Calibration> {
     let day = |text: &str| chrono::NaiveDate::parse_from_str(text, "%Y-%m-%d").ok();
     let points = calibrated.points_c.iter();
     Some(Calibration {

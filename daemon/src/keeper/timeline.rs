@@ -20,9 +20,9 @@ const OLD: i64 = 2_000_000;
 const RHYTHM: u32 = 5;
 /// … over so long, show that none was kept back.
 const RHYTHM_LASTS: i64 = 2_000_000;
-/// Readings are in rhythm if they come as they were taken within this, …
-const UNEVEN: i64 = 100_000;
-/// … or this share of the time between them.
+/// Readings are in rhythm as long as they come as they were taken within this, …
+const UNEVEN: i64 = 300_000;
+/// … or this share of the time over which they were taken.
 const UNEVEN_SHARE: f64 = 0.25;
 /// A sequence number this far back is an old message; one further back is a device that began anew.
 const REPEATED_WITHIN: u64 = 64;
@@ -35,8 +35,9 @@ pub(super) struct Timeline {
     /// The device's time and the arrival of the last reading.
     before: Option<(i64, i64)>,
     sequence: Option<u64>,
+    /// The device's time and the arrival of the first reading of the present rhythm, and how many are in it.
+    rhythm_since: (i64, i64),
     in_rhythm: u32,
-    rhythm_since: i64,
     /// The last moment given to a reading without a time of its own.
     last: i64,
 }
@@ -56,8 +57,8 @@ impl Default for Timeline {
             ahead: None,
             before: None,
             sequence: None,
+            rhythm_since: (0, 0),
             in_rhythm: 0,
-            rhythm_since: 0,
             last: i64::MIN,
         }
     }
@@ -86,7 +87,7 @@ impl Timeline {
         self.listen(arrived.0, device);
         let seems = device - ahead;
         let kept_back = arrived.0 - seems;
-        let in_rhythm = self.in_rhythm >= RHYTHM && arrived.0 - self.rhythm_since >= RHYTHM_LASTS;
+        let in_rhythm = self.in_rhythm >= RHYTHM && arrived.0 - self.rhythm_since.1 >= RHYTHM_LASTS;
         let ahead = if seems > arrived.0 || stepped_back || (in_rhythm && kept_back > OLD) {
             device - arrived.0
         } else {
@@ -122,18 +123,16 @@ impl Timeline {
 
     /// Notes in which rhythm readings come.
     fn listen(&mut self, arrived: i64, device: i64) {
-        let before = self.before.replace((device, arrived));
-        let Some((device_before, arrived_before)) = before else {
-            self.rhythm_since = arrived;
-            return;
-        };
-        let (taken, came) = (device - device_before, arrived - arrived_before);
+        let goes_on = self.before.is_some_and(|before| device > before.0);
+        self.before = Some((device, arrived));
+        let (since_device, since_arrived) = self.rhythm_since;
+        let (taken, came) = (device - since_device, arrived - since_arrived);
         let uneven = UNEVEN.max((UNEVEN_SHARE * taken as f64) as i64);
-        if taken > 0 && (came - taken).abs() <= uneven {
+        if goes_on && (came - taken).abs() <= uneven {
             self.in_rhythm += 1;
         } else {
             self.in_rhythm = 0;
-            self.rhythm_since = arrived;
+            self.rhythm_since = (device, arrived);
         }
     }
 }
@@ -174,10 +173,10 @@ mod tests {
                 now
             );
         }
-        // Ten minutes of readings come within a second.
-        for second in 5..605 {
-            let arrived = Micros(605 * SECOND + second * 1_500);
-            let taken = second * SECOND;
+        // Ten minutes of readings, ten a second, come within twelve seconds.
+        for tenth in 50..6050 {
+            let arrived = Micros(605 * SECOND + tenth * 2_000);
+            let taken = tenth * SECOND / 10;
             assert_eq!(at(timeline.place(arrived, Some(taken), None, 0)), taken);
         }
     }

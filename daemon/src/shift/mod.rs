@@ -156,7 +156,7 @@ pub async fn start(options: Options) -> Result<Shift, StartError> {
     let (mut writer, readers) = opened.await.map_err(broken)??;
     let reader = readers.reader()?;
     let steady = Steady::begin(wall(), reader.last_time()?, options.faster);
-    let keeper = recover::keeper(&options, &reader, &mut writer, steady.now())?;
+    let keeper = recover::keeper(&options, &reader, &mut writer, &steady)?;
     let known = keeper.shop().sources.iter();
     let marks = known
         .map(|source| {

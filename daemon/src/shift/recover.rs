@@ -8,21 +8,23 @@ use super::{Options, StartError};
 use crate::intake::{SourceId, Value};
 use crate::journal::{ChannelNumber, CommitNumber, Reader, Shown, Writer};
 use crate::keeper::{Keeper, TICK, TICKS, Taking, Unreadable};
-use crate::time::{Micros, wall};
+use crate::time::{Micros, Steady};
 
 /// The keeper as it was at the last commit.
 pub(super) fn keeper(
     options: &Options,
     reader: &Reader,
     writer: &mut Writer,
-    now: Micros,
+    steady: &Steady,
 ) -> Result<Keeper, StartError> {
+    let now = steady.now();
+    let wall = steady.wall_at_start(now);
     let shop = options.shop.clone();
     let (mut keeper, after) = match reader.last_checkpoint()? {
-        None => return Ok(Keeper::new(shop, now, wall())),
-        Some(checkpoint) => match Keeper::restored(shop, &checkpoint.bytes, now, wall()) {
+        None => return Ok(Keeper::new(shop, now, wall)),
+        Some(checkpoint) => match Keeper::restored(shop, &checkpoint.bytes, now, wall) {
             Ok(keeper) => (keeper, checkpoint.commit),
-            Err(Unreadable::OtherVersion) => begun_anew(options, reader, writer, now)?,
+            Err(Unreadable::OtherVersion) => begun_anew(options, reader, writer, (now, wall))?,
             Err(error) => return Err(error.into()),
         },
     };
@@ -36,11 +38,11 @@ fn begun_anew(
     options: &Options,
     reader: &Reader,
     writer: &mut Writer,
-    now: Micros,
+    (now, wall): (Micros, Micros),
 ) -> Result<(Keeper, CommitNumber), StartError> {
     tracing::info!("another version of the daemon was here before: its last hour is read again");
     let after = reader.replayable_after()?;
-    let mut keeper = Keeper::new(options.shop.clone(), now, wall());
+    let mut keeper = Keeper::new(options.shop.clone(), now, wall);
     let next = writer.next_numbers()?;
     keeper.count_from(
         next.pass - 1,
