@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use clap_complete::Shell;
 
+use crate::demo::arguments::DemoArguments;
 use crate::tune::arguments::TuneArguments;
 
 const EXIT_CODES: &str = "\
@@ -24,6 +25,8 @@ pub(crate) struct Arguments {
 
 #[derive(Debug, Subcommand)]
 pub(crate) enum Command {
+    /// See it work: the daemon on a simulated shop in which things go wrong, and what it says of them
+    Demo(DemoArguments),
     /// Judge recorded traces: for each print whether the ink was cured and the fabric unharmed
     Judge(Box<JudgeArguments>),
     /// Tune a belt dryer or a flash unit: from test rides to the belt speeds, or the seconds under the
@@ -68,6 +71,8 @@ pub(crate) enum PlaceArgument {
     Ride,
     /// Looking at the surface under a flash unit
     Flash,
+    /// Fixed behind a dryer, seeing prints leave; needs --reference, --shop and --station
+    Exit,
 }
 
 /// Where inks and fabrics come from; a later file wins by id.
@@ -115,6 +120,9 @@ pub(crate) struct JudgeArguments {
     /// Where the probe was
     #[arg(long, value_enum, default_value = "ride")]
     pub(crate) place: PlaceArgument,
+    /// With --place exit: a ride of the same print whose file has the exit probe's column too
+    #[arg(long, value_name = "RIDE_FILE")]
+    pub(crate) reference: Option<String>,
     /// With --place flash: the lamp is the last heat, so the ink's cure law decides
     #[arg(long)]
     pub(crate) r#final: bool,

@@ -121,24 +121,32 @@ pub(crate) fn note<Q: Quantity>(
     notes.get(key).map(parse).transpose()
 }
 
+/// A file that cannot be read.
+pub(crate) fn refused(file: &str, error: &std::io::Error) -> Failure {
+    let what = format_args!("cannot be read ({error})");
+    Failure::of_file(file, what, "check its name and its rights")
+}
+
 impl Trace {
     pub(crate) fn read(file: &str) -> Result<Trace, Failure> {
-        let refused = |error: &std::io::Error| {
-            let what = format_args!("cannot be read ({error})");
-            Failure::of_file(file, what, "check its name and its rights")
-        };
+        let opened = File::open(file).map_err(|error| refused(file, &error))?;
+        Trace::from(file, opened, Layout::default(), "cut one ride out of it")
+    }
+
+    /// Reads all of a trace that is laid out in a way of its own; `too_large` is what to do where it is.
+    pub(crate) fn from(
+        file: &str,
+        opened: impl Read,
+        layout: Layout,
+        too_large: &str,
+    ) -> Result<Trace, Failure> {
         let mut bytes = Vec::new();
-        let opened = File::open(file).map_err(|error| refused(&error))?;
         opened
             .take(LARGEST + 1)
             .read_to_end(&mut bytes)
-            .map_err(|error| refused(&error))?;
+            .map_err(|error| refused(file, &error))?;
         if bytes.len() as u64 > LARGEST {
-            return Err(Failure::of_file(
-                file,
-                "is larger than 256 MB",
-                "cut one ride out of it",
-            ));
+            return Err(Failure::of_file(file, "is larger than 256 MB", too_large));
         }
         let mut scanner = NoteScanner::new();
         scanner.feed(&bytes);
@@ -153,7 +161,7 @@ impl Trace {
                 }
             }
         };
-        let mut reader = Reader::new(Layout::default());
+        let mut reader = Reader::new(layout);
         let read = reader
             .feed(&bytes, &mut take)
             .and_then(|()| reader.finish(&mut take));
@@ -169,7 +177,7 @@ impl Trace {
     }
 
     /// The ride's own channel: the one asked for, else the only one that is no companion.
-    fn film(&self, file: &str, call: &RideOf<'_>) -> Result<usize, Failure> {
+    pub(crate) fn film(&self, file: &str, call: &RideOf<'_>) -> Result<usize, Failure> {
         let rides: Vec<usize> = (0..self.columns.len())
             .filter(|place| {
                 let column = &self.columns[*place];

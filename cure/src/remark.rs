@@ -42,8 +42,23 @@ pub enum Remark {
     },
     /// The verdict presumes the garment that the reference was ridden with.
     PresumesGarment {
-        /// How many times the batch's mass the garment seems to have, where a second exit probe tells.
-        mass: Option<f64>,
+        /// Whether a second exit probe saw it, which tells its mass.
+        seen_twice: bool,
+    },
+    /// What two exit probes tell of a garment's mass.
+    MassTold {
+        /// How many times the batch's mass it has.
+        times: f64,
+    },
+    /// Nothing says how well an exit probe repeats itself.
+    ExitRepeats {
+        /// The expanded uncertainty (k = 2) that is taken.
+        uncertainty: CelsiusDifference,
+    },
+    /// Objects say that the belt ran at another speed than was noted.
+    BeltSeems {
+        /// So many times the noted speed.
+        times: f64,
     },
     /// The belt's speed is only noted, not measured.
     BeltOnlyNoted {
@@ -106,19 +121,33 @@ impl Remark {
             Remark::ClothSilent { channel } => format!(
                 "{channel} has no good sample in this pass, so all harms were judged under the ink"
             ),
-            Remark::PresumesGarment { mass: None } => {
+            Remark::PresumesGarment { seen_twice: false } => {
                 "inferred for the batch's own garment: one half as heavy again can read hotter at the exit \
                  though it peaked cooler; a ride, a scale, or a second exit probe further on (exit2) would \
                  tell"
                     .to_owned()
             }
-            Remark::PresumesGarment { mass: Some(times) } => format!(
-                "inferred for the batch's own garment, but for its mass: two exit probes saw how fast it \
-                 cooled, as one of {times:.2} times the batch's mass does"
+            Remark::PresumesGarment { seen_twice: true } => {
+                "inferred for the batch's own garment, but for its mass, which two exit probes tell by how \
+                 fast it cools; a ride would tell the rest"
+                    .to_owned()
+            }
+            Remark::MassTold { times } => format!(
+                "by how fast it cooled, the garment has {times:.2} times the batch's mass"
+            ),
+            Remark::ExitRepeats { uncertainty } => format!(
+                "what the exit probe reads off all the time cancels against the reference; how well it repeats \
+                 itself is not given, and U = {} (k = 2) is taken; give --uncertainty, or uncertainty in its \
+                 [[probe]]",
+                units.difference(*uncertainty)
+            ),
+            Remark::BeltSeems { times } => format!(
+                "prints passed as on a belt at {times:.2} times the noted speed, which is what was reckoned \
+                 with; note the real speed, or record its signal"
             ),
             Remark::BeltOnlyNoted { per_cent } => format!(
-                "the belt's speed is only noted, so it is doubted by {per_cent:.0} %; a belt signal, as \
-                 belt_m_per_min, would prove more prints"
+                "the belt's speed is only noted, so it is doubted by {per_cent:.0} % (k = 2), which leaves \
+                 many good prints unproven; a belt signal, as belt_m_per_min, would prove them"
             ),
             Remark::RoomAssumed { room } => format!(
                 "nothing notes how warm the room is; {} is taken (add \"# room: 22 C\")",

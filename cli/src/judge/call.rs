@@ -40,6 +40,8 @@ pub(crate) struct Call {
     pub(crate) channels: Vec<String>,
     pub(crate) uncertainty: Option<CelsiusDifference>,
     pub(crate) watch: Watch,
+    /// The reference ride of `--place exit`.
+    pub(crate) reference: Option<String>,
     pub(crate) form: Form,
     pub(crate) units: Units,
     pub(crate) plot: Option<Target>,
@@ -56,10 +58,10 @@ impl Call {
     pub(crate) fn new(typed: JudgeArguments) -> Result<Call, Failure> {
         let (shop, library) = library::load(&typed.library)?;
         let watch = match (typed.place, typed.r#final) {
-            (PlaceArgument::Ride, false) => Watch::Ride,
+            (PlaceArgument::Ride | PlaceArgument::Exit, false) => Watch::Ride,
             (PlaceArgument::Flash, false) => Watch::FlashGel,
             (PlaceArgument::Flash, true) => Watch::FlashFinal,
-            (PlaceArgument::Ride, true) => {
+            (PlaceArgument::Ride | PlaceArgument::Exit, true) => {
                 return Err(Failure::new(
                     "--final is for a flash unit that is the last heat; add --place flash",
                 ));
@@ -100,7 +102,9 @@ impl Call {
                 )));
             }
         }
+        let reference = reference(&typed)?;
         Ok(Call {
+            reference,
             files: files(&typed.files)?,
             ink: typed.ink,
             fabric: typed.fabric,
@@ -135,6 +139,28 @@ impl Call {
                 self.units.difference(CelsiusDifference(15.0))
             ),
         }
+    }
+}
+
+/// The reference ride, which exit evidence needs and nothing else takes.
+fn reference(typed: &JudgeArguments) -> Result<Option<String>, Failure> {
+    match (typed.place, &typed.reference) {
+        (PlaceArgument::Exit, None) => Err(Failure::new(
+            "--place exit: an exit temperature alone tells nothing; name a ride of the same print, recorded \
+             with the exit probe, with --reference",
+        )),
+        (PlaceArgument::Exit, Some(_)) if typed.library.shop.is_none() => Err(Failure::new(
+            "--place exit: the station's zones and its exit probe are needed; name the shop file with --shop, \
+             and --station",
+        )),
+        (PlaceArgument::Exit, Some(_)) if typed.plot.is_some() => Err(Failure::new(
+            "--plot: exit traces are not drawn; leave it out",
+        )),
+        (PlaceArgument::Exit, Some(file)) => Ok(Some(file.clone())),
+        (_, Some(_)) => Err(Failure::new(
+            "--reference goes with --place exit; add it, or leave it out",
+        )),
+        (_, None) => Ok(None),
     }
 }
 

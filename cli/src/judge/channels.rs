@@ -52,8 +52,8 @@ pub(super) struct Context<'a> {
     file: &'a str,
     pub(super) ink: &'a Ink,
     pub(super) fabric: &'a Fabric,
-    station: Option<&'a Station>,
-    noted: Option<CelsiusDifference>,
+    pub(super) station: Option<&'a Station>,
+    pub(super) noted: Option<CelsiusDifference>,
 }
 
 impl<'a> Context<'a> {
@@ -272,7 +272,7 @@ impl<'a> Context<'a> {
         }
     }
 
-    fn probe(&self, column: &Column) -> Option<&'a Probe> {
+    pub(super) fn probe(&self, column: &Column) -> Option<&'a Probe> {
         let probes = self.call.shop.as_ref()?.probes.iter();
         let here = |probe: &&Probe| match self.station {
             Some(station) => probe.station.as_ref().is_none_or(|id| *id == station.id),
@@ -287,7 +287,7 @@ impl<'a> Context<'a> {
     }
 
     /// What the shop file says of a probe's doubt.
-    fn declared(&self, probe: &Probe) -> Option<Uncertainty> {
+    pub(super) fn declared(&self, probe: &Probe) -> Option<Uncertainty> {
         let own = match (probe.uncertainty, probe.sensor) {
             (Some(uncertainty), _) => Some(Uncertainty::constant(uncertainty)),
             (None, Some(Sensor::Thermocouple { kind, class })) => {

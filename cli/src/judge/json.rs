@@ -3,6 +3,7 @@
 use inkdwell_config::display::Units;
 use inkdwell_cure::judged::{Band, HarmDose, JudgedPass, Verdict};
 use inkdwell_cure::plan::Watch;
+use inkdwell_cure::remark::Remark;
 use serde::Serialize;
 
 use super::call::Call;
@@ -29,6 +30,9 @@ struct PassJson<'a> {
     samples: u64,
     faults: u64,
     gaps: u64,
+    /// With `--place exit`: what the probe showed of the print itself.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    exit_c: Option<f64>,
     peak_c: f64,
     threshold_c: f64,
     time_above_s: f64,
@@ -88,6 +92,10 @@ impl<'a> PassJson<'a> {
             samples: pass.samples,
             faults: pass.faults,
             gaps: pass.gaps,
+            exit_c: pass.remarks.iter().find_map(|remark| match remark {
+                Remark::LeftAt { shown } => Some(shown.0),
+                _ => None,
+            }),
             peak_c: pass.peak.0,
             threshold_c: pass.threshold.0,
             time_above_s: pass.time_above.0,

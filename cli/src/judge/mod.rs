@@ -6,6 +6,7 @@
 
 mod call;
 mod channels;
+mod exit;
 mod file;
 mod input;
 mod json;
@@ -61,10 +62,16 @@ fn judge_all<W: Writer>(
 ) -> Result<Outcome, Failure> {
     let mut all_good = true;
     let mut any_before = false;
+    let mut references = exit::References::default();
     writer.begin(spool)?;
     for named in &call.files {
         let place = (&mut *spool, &mut any_before);
-        let found = file::judge(call, named, writer, place, figure.as_mut(), progress)?;
+        let found = match &call.reference {
+            Some(reference) => {
+                exit::judge(call, named, reference, &mut references, writer, place)?
+            }
+            None => file::judge(call, named, writer, place, figure.as_mut(), progress)?,
+        };
         all_good &= found.passes > 0 && found.all_good;
     }
     writer.end(spool)?;

@@ -2,8 +2,9 @@
 
 use inkdwell_config::display::Units;
 use inkdwell_config::quantity::Seconds;
-use inkdwell_cure::judged::{Band, JudgedPass, Verdict};
+use inkdwell_cure::judged::{Band, Evidence, JudgedPass, Verdict};
 use inkdwell_cure::reason::harmed;
+use inkdwell_cure::remark::Remark;
 
 use super::channels::Heading;
 use super::spool::{Spool, Writer};
@@ -45,14 +46,22 @@ impl Sheet {
 
     fn figures(&self, pass: &JudgedPass) -> Vec<String> {
         let units = self.units;
-        let mut figures = vec![
+        if pass.evidence == Evidence::None {
+            return vec!["no evidence".to_owned()];
+        }
+        let mut figures: Vec<String> = pass
+            .remarks
+            .iter()
+            .filter_map(|remark| figure(remark, units))
+            .collect();
+        figures.extend([
             format!("peak {}", units.temperature(pass.peak)),
             format!(
                 "{} above {}",
                 seconds(pass.time_above),
                 units.temperature(pass.threshold)
             ),
-        ];
+        ]);
         figures.extend(pass.cure.map(|cure| format!("cure {}", band(cure))));
         figures.extend(
             pass.harms
@@ -60,6 +69,15 @@ impl Sheet {
                 .map(|harm| format!("{} {}", harm.harm.name(), band(harm.dose))),
         );
         figures
+    }
+}
+
+/// What a remark says of this print alone, which stands among its figures.
+fn figure(remark: &Remark, units: Units) -> Option<String> {
+    match remark {
+        Remark::LeftAt { shown } => Some(format!("left at {}", units.temperature(*shown))),
+        Remark::MassTold { times } => Some(format!("{times:.2} times the batch's mass")),
+        _ => None,
     }
 }
 
@@ -147,7 +165,8 @@ impl Writer for Sheet {
             text += &setting.wrap("    → ", 6, &reason.sentence(self.units));
             text.push('\n');
         }
-        for remark in &pass.remarks {
+        let general = |remark: &&Remark| figure(remark, self.units).is_none();
+        for remark in pass.remarks.iter().filter(general) {
             let sentence = remark.sentence(self.units);
             if !self.remarks.contains(&sentence) && self.remarks.len() <= MOST_REMARKS {
                 self.remarks.push(sentence);

@@ -24,6 +24,11 @@ impl BeltLevel {
         }
     }
 
+    /// Through knots (metres and °C) in order of their way; at least one.
+    pub(super) fn through(knots: Vec<(f64, f64)>) -> BeltLevel {
+        BeltLevel { knots }
+    }
+
     /// From what was seen outside of the stretches that objects cover (in order of their beginnings): the
     /// median about each knot. `None` where nothing was.
     pub(super) fn between(trace: &ExitTrace, covered: &[(f64, f64)]) -> Option<BeltLevel> {

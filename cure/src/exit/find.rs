@@ -1,7 +1,7 @@
 //! All that passed an exit probe, in order: by shape and by count.
 
 use super::counter::{self, blur, steps};
-use super::objects::{Ground, Object, belt_between, chosen};
+use super::objects::{Ground, Object, belt_between, chosen, misfit};
 use super::template::Template;
 use super::trace::ExitTrace;
 use super::way::Way;
@@ -27,6 +27,42 @@ const APART: f64 = 0.4;
 const EDGE_REACH: f64 = 0.05;
 /// An edge must be so high, in °C, to be seen by itself.
 const EDGE: f64 = 4.0;
+
+/// A noted speed may be off by so much (one standard deviation, as a share).
+const NOTED: f64 = 0.075;
+/// Factors that are tried, in steps of 3 % to either side.
+const FACTORS: i32 = 8;
+const FACTOR_STEP: f64 = 0.03;
+/// So much of the trace is looked at to find the factor, in metres.
+const LOOKED_AT: f64 = 15.0;
+
+/// By which factor the belt really ran faster than a speed that was only noted: that at which objects have
+/// the reference's length and pitch.
+pub fn pace(
+    readings: &[(f64, f64)],
+    way: &Way,
+    template: &Template,
+    spot: f64,
+    pitch: Option<f64>,
+) -> f64 {
+    let cost = |factor: f64| {
+        let trace = ExitTrace::new(readings, &way.faster(factor));
+        let (Some(first), Some(last)) = (trace.seen().first(), trace.seen().last()) else {
+            return f64::INFINITY;
+        };
+        // The same stretch of time at every factor: its last metres are most likely to hold prints.
+        let middle = 0.5 * (first.way + last.way);
+        let reach = 0.5 * LOOKED_AT * factor;
+        let part = trace.stretch(middle - reach, middle + reach);
+        misfit(&part, template, spot, pitch) + (factor.ln() / NOTED).powi(2)
+    };
+    let costs = (-FACTORS..=FACTORS).map(|step| {
+        let factor = (FACTOR_STEP * f64::from(step)).exp();
+        (factor, cost(factor))
+    });
+    let best = costs.min_by(|a, b| a.1.total_cmp(&b.1));
+    best.map_or(1.0, |best| best.0)
+}
 
 /// Finds every object of a trace.
 pub fn find(trace: &ExitTrace, way: &Way, template: &Template, line: Line<'_>) -> Vec<Object> {

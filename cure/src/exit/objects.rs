@@ -4,14 +4,15 @@
 //! margin or a print may be warmer or colder than the belt, or as warm. So objects are looked for by their
 //! shape. At each place p of the belt two explanations of the samples under the shape are weighed: that they
 //! are belt, and that they are an object whose three parts have even levels of their own. With x the
-//! samples, n of them in a part with mean m and left-over squares Q, σ² the variance of what is even, and
-//! levels l known beforehand to τ about the reference's l₀,
+//! samples, n of them in a part with mean m and left-over squares Q, σ² the variance of what is even, l₀ what
+//! a part showed of the reference, and c by how much all of the object is warmer than that,
 //!
-//!   gain(p) = Σ (x − belt)²/σ² − Σ over parts [ Q/σ² + (m − l₀)²/(τ² + σ²/n) + ln(1 + n τ²/σ²) ],
+//!   gain(p) = Σ (x − belt)²/σ² − 2|c|/s − Σ over parts [ Q/σ² + (m − l₀ − c)²/(τ² + σ²/n) + ln(1 + n τ²/σ²) ],
 //!
-//! twice the logarithm of a Bayes factor. Of all sets of places that leave room for each other, the one
+//! twice the logarithm of a Bayes factor, but for a constant. Of all sets of places that leave room for each other, the one
 //! with the largest sum of gains is taken (by dynamic programming), the known pitch and the counter's steps
-//! adding to the gain of what fits them. So a bare margin, a gap between margins or a step of noise is no
+//! adding to the gain of what fits them. Beforehand the parts of an object may all be warmer or colder than the
+//! reference's by the same, and each differ a little from that. So a bare margin, a gap between margins or a step of noise is no
 //! object, and two prints are never one.
 
 use super::belt::BeltLevel;
@@ -37,10 +38,16 @@ pub struct Object {
 pub(super) const STEP: f64 = 0.01;
 /// What is even is so within this, in °C, however quiet the probe.
 const UNEVEN: f64 = 0.8;
-/// Levels of a part lie about the reference's within this (one standard deviation), in °C.
-const LEVELS: f64 = 30.0;
-/// What is no further from the belt than this is not told from it by its temperature alone, in °C.
-const LEAST_DEPARTURE: f64 = 2.5;
+/// s: how far all of an object may differ from the reference's, in °C (the scale of a two-sided exponential
+/// distribution: most are near, a wet one is far off).
+const ALTOGETHER: f64 = 10.0;
+/// τ: how far a part differs by itself (one standard deviation), in °C.
+const BY_ITSELF: f64 = 8.0;
+/// Squares of a part's own difference count no more than this.
+const MOST_BY_ITSELF: f64 = 20.0;
+/// What is no further from the belt than this is not told from it by its temperature alone, in °C, nor what
+/// is no further than a share of the reference's departure.
+const LEAST_DEPARTURE: (f64, f64) = (2.5, 0.5);
 /// An object must gain so much.
 const LEAST_GAIN: f64 = 20.0;
 /// How far from a whole number of pitches prints are laid (one standard deviation), as a share of the
@@ -63,6 +70,7 @@ pub(super) struct Ground<'a> {
     seen: Vec<Seen>,
     template: &'a Template,
     variance: f64,
+    least_departure: f64,
     /// Σ w, Σ w x, Σ w x² and Σ w (x − belt)² before each sample, with w its weight.
     sums: Vec<[f64; 4]>,
     /// The belt's way at the first place, and how many there are.
@@ -103,6 +111,10 @@ impl<'a> Ground<'a> {
             seen,
             template,
             variance: deviation * deviation,
+            least_departure: LEAST_DEPARTURE
+                .0
+                .min(LEAST_DEPARTURE.1 * template.departure())
+                .max(2.0 * trace.noise()),
             sums,
             first,
             count,
@@ -146,20 +158,27 @@ impl<'a> Ground<'a> {
     fn gain(&self, edges: [usize; 4], belt: f64) -> Gain {
         let mut gain = (self.sums[edges[3]][3] - self.sums[edges[0]][3]) / self.variance;
         let mut departs = false;
-        for part in 0..3 {
+        // Of each part its weight, and by how much it differs from the reference's.
+        let mut parts = [(0.0, 0.0); 3];
+        for (part, differs) in parts.iter_mut().enumerate() {
             let (from, to) = (edges[part], edges[part + 1]);
             if to <= from {
                 continue;
             }
             let [n, sum, squares] = [0, 1, 2].map(|i| self.sums[to][i] - self.sums[from][i]);
             let mean = sum / n;
-            let squares = squares - n * mean * mean;
-            let off = mean - belt - self.template.over_belt[part];
-            let spread = LEVELS * LEVELS;
-            gain -= squares.max(0.0) / self.variance
-                + off * off / (spread + self.variance / n)
-                + (1.0 + n * spread / self.variance).ln();
-            departs |= (mean - belt).abs() > LEAST_DEPARTURE;
+            gain -= (squares - n * mean * mean).max(0.0) / self.variance;
+            *differs = (n, mean - belt - self.template.over_belt[part]);
+            departs |= (mean - belt).abs() > self.least_departure;
+        }
+        let weights: f64 = parts.iter().map(|part| part.0).sum();
+        let sum: f64 = parts.iter().map(|part| part.0 * part.1).sum();
+        let altogether = sum / weights.max(1e-9);
+        gain -= 2.0 * altogether.abs() / ALTOGETHER;
+        for (n, differs) in parts.into_iter().filter(|part| part.0 > 0.0) {
+            let spread = BY_ITSELF * BY_ITSELF;
+            let square = (differs - altogether).powi(2) / (spread + self.variance / n);
+            gain -= square.min(MOST_BY_ITSELF) + (1.0 + n * spread / self.variance).ln();
         }
         Gain { gain, departs }
     }
@@ -269,6 +288,29 @@ pub(super) fn chosen(
     taken
 }
 
+/// How badly a stretch is explained where the belt is at a level: squares that are left over, and what
+/// objects cost.
+fn cost(ground: &Ground<'_>, belt: &BeltLevel, pitch: Option<f64>) -> f64 {
+    let gains = ground.gains(belt);
+    let taken = chosen(ground, &gains, &vec![0.0; gains.len()], pitch);
+    let gained: f64 = taken
+        .iter()
+        .map(|place| gains[*place].gain - LEAST_GAIN)
+        .sum();
+    ground.sums[ground.seen.len()][3] / ground.variance - gained
+}
+
+/// How badly objects of a template explain all of a trace.
+pub(super) fn misfit(
+    trace: &ExitTrace,
+    template: &Template,
+    spot: f64,
+    pitch: Option<f64>,
+) -> f64 {
+    let belt = belt_between(trace, template, spot, pitch);
+    Ground::new(trace, template, &belt).map_or(f64::INFINITY, |ground| cost(&ground, &belt, pitch))
+}
+
 /// The level of the belt after looking twice: objects are looked for, and the belt between them is read
 /// again.
 pub(super) fn belt_between(
@@ -303,39 +345,47 @@ pub(super) fn belt_between(
 const LOOKS: usize = 3;
 /// Belt is read no nearer to an object than this, in metres (and half the spot).
 const CLEAR: f64 = 0.01;
-/// So much of the belt is looked at to choose the first guess of its level, in metres.
-const FIRST_METRES: f64 = 25.0;
-
-/// How far the belt's own temperature changes from day to day (one standard deviation), in °C.
+/// A first guess of the belt's level is made for each stretch of so many metres.
+const STRETCH: f64 = 6.0;
+/// How far the belt's own temperature changes from one stretch to the next (one standard deviation), in °C.
 const BELT_CHANGES: f64 = 20.0;
 
-/// A first guess: of several, the one under which objects explain the trace's first metres best.
+/// A first guess: on each stretch of the belt that level, of several, under which objects explain it best.
 fn first_level(trace: &ExitTrace, template: &Template, pitch: Option<f64>) -> BeltLevel {
-    let start = trace.seen().first().map_or(0.0, |seen| seen.way);
-    let head = trace.head(start + FIRST_METRES);
-    let mut levels: Vec<f64> = head.seen().iter().map(|seen| seen.celsius).collect();
-    levels.sort_by(f64::total_cmp);
-    let mut guesses = vec![template.belt];
-    let quantile = |share: f64| levels.get((share * levels.len() as f64) as usize).copied();
-    guesses.extend(head.mean_on(start, start + LEAST_SEEN).map(|mean| mean.0));
-    guesses.extend([0.1, 0.5, 0.9].into_iter().filter_map(quantile));
-    let cost = |level: &f64| {
-        let belt = BeltLevel::steady(*level);
-        let Some(ground) = Ground::new(&head, template, &belt) else {
-            return f64::INFINITY;
-        };
-        let gains = ground.gains(&belt);
-        let taken = chosen(&ground, &gains, &vec![0.0; gains.len()], pitch);
-        let gained: f64 = taken
-            .iter()
-            .map(|place| gains[*place].gain - LEAST_GAIN)
-            .sum();
-        let off = (level - template.belt) / BELT_CHANGES;
-        ground.sums[ground.seen.len()][3] / ground.variance - gained + off * off
+    let (Some(first), Some(last)) = (trace.seen().first(), trace.seen().last()) else {
+        return BeltLevel::steady(template.belt);
     };
-    let best = guesses
-        .iter()
-        .map(|level| (*level, cost(level)))
-        .min_by(|a, b| a.1.total_cmp(&b.1));
-    BeltLevel::steady(best.map_or(template.belt, |best| best.0))
+    let count = ((last.way - first.way) / STRETCH).ceil().max(1.0);
+    let length = (last.way - first.way) / count;
+    let mut knots = Vec::new();
+    let mut before = template.belt;
+    for number in 0..(count as u32) {
+        let from = first.way + length * f64::from(number);
+        let stretch = trace.stretch(from, from + length);
+        before = level_of(&stretch, template, pitch, before);
+        knots.push((from + 0.5 * length, before));
+    }
+    BeltLevel::through(knots)
+}
+
+/// The level of one stretch; `before` is that of the one before it.
+fn level_of(stretch: &ExitTrace, template: &Template, pitch: Option<f64>, before: f64) -> f64 {
+    let mut shown: Vec<f64> = stretch.seen().iter().map(|seen| seen.celsius).collect();
+    shown.sort_by(f64::total_cmp);
+    let quantile = |share: f64| shown.get((share * shown.len() as f64) as usize).copied();
+    let mut guesses = vec![before, template.belt];
+    let start = stretch.seen().first().map_or(0.0, |seen| seen.way);
+    guesses.extend(stretch.mean_on(start, start + LEAST_SEEN).map(|mean| mean.0));
+    guesses.extend([0.05, 0.25, 0.5, 0.75, 0.95].into_iter().filter_map(quantile));
+    let cost = |level: f64| {
+        let belt = BeltLevel::steady(level);
+        let off = (level - before) / BELT_CHANGES;
+        let ground = Ground::new(stretch, template, &belt);
+        ground.map_or(f64::INFINITY, |ground| cost(&ground, &belt, pitch) + off * off)
+    };
+    guesses
+        .into_iter()
+        .map(|level| (level, cost(level)))
+        .min_by(|a, b| a.1.total_cmp(&b.1))
+        .map_or(before, |best| best.0)
 }

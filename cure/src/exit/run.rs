@@ -2,7 +2,7 @@
 
 use inkdwell_config::quantity::{Celsius, CelsiusDifference, Metres, MetresPerSecond, Seconds, Share};
 
-use super::find::{Line, find};
+use super::find::{Line, find, pace};
 use super::judge::{Counted, judge, no_evidence};
 use super::objects::Object;
 use super::reference::{Reference, shown};
@@ -21,6 +21,8 @@ pub const NOTED_DOUBT: Share = Share(0.15);
 pub const SIGNAL_DOUBT: Share = Share(0.02);
 /// A speed that stays within this share is steady.
 const STEADY: f64 = 0.015;
+/// Objects that are shorter or longer by more than this share tell of another speed.
+const SEEMS_OTHER: f64 = 0.05;
 /// No evidence without the belt over more than this share of a print's way.
 const MOST_UNSEEN: f64 = 0.5;
 
@@ -57,10 +59,24 @@ pub fn judge_run(
     laws: &PrintLaws,
     each: &mut impl FnMut(JudgedPass),
 ) -> Result<(), HeatError> {
+    let Some(readings) = run.exits.first().copied().flatten() else {
+        return Ok(());
+    };
+    let mut seems = Vec::new();
+    let way = if run.way.is_measured() {
+        run.way.clone()
+    } else {
+        let spot = reference.probes[0].spot.0;
+        let factor = pace(readings, &run.way, &reference.template, spot, run.pitch);
+        if (factor - 1.0).abs() > SEEMS_OTHER {
+            seems.push(Remark::BeltSeems { times: factor });
+        }
+        run.way.faster(factor)
+    };
     let traces: Vec<Option<ExitTrace>> = run
         .exits
         .iter()
-        .map(|readings| readings.map(|readings| ExitTrace::new(readings, &run.way)))
+        .map(|readings| readings.map(|readings| ExitTrace::new(readings, &way)))
         .collect();
     let Some(nearest) = traces.first().and_then(Option::as_ref) else {
         return Ok(());
@@ -71,7 +87,7 @@ pub fn judge_run(
         count: run.count,
         eye: run.eye,
     };
-    let objects = find(nearest, &run.way, &reference.template, line);
+    let objects = find(nearest, &way, &reference.template, line);
     let probes = reference.probes.iter().map(|probe| probe.for_model());
     let mut model = ExitModel::new(
         reference.fit,
@@ -83,8 +99,10 @@ pub fn judge_run(
         reference,
         run,
         laws,
+        way: &way,
         traces: &traces,
         nearest,
+        seems,
     };
     for (number, object) in (1..).zip(&objects) {
         each(desk.judge(number, object, &mut model));
@@ -96,9 +114,12 @@ pub fn judge_run(
 struct Desk<'a> {
     reference: &'a Reference<'a>,
     run: &'a Run<'a>,
+    way: &'a Way,
     laws: &'a PrintLaws,
     traces: &'a [Option<ExitTrace>],
     nearest: &'a ExitTrace,
+    /// What the objects say of the belt.
+    seems: Vec<Remark>,
 }
 
 impl Desk<'_> {
@@ -112,7 +133,8 @@ impl Desk<'_> {
                 .nearest
                 .gaps(object.start, object.end, self.run.max_gap.0),
         };
-        let mut remarks = self.run.remarks.clone();
+        let mut remarks = self.seems.clone();
+        remarks.extend(self.run.remarks.iter().cloned());
         let nothing = |reason, remarks| no_evidence(&counted, self.laws, reason, remarks);
         if self.run.belt_declared && !self.run.way.is_measured() {
             return nothing(Reason::NoBeltSignal, remarks);
@@ -131,8 +153,11 @@ impl Desk<'_> {
         let second = leaving.shown.iter().flatten().count() > 1;
         match model.infer(&leaving) {
             Ok(inferred) => {
-                let mass = second.then_some(inferred.mass);
-                remarks.insert(0, Remark::PresumesGarment { mass });
+                let presumed = Remark::PresumesGarment { seen_twice: second };
+                remarks.insert(0, presumed);
+                if second {
+                    remarks.insert(1, Remark::MassTold { times: inferred.mass });
+                }
                 judge(&inferred, &counted, self.laws, remarks)
             }
             Err(_) => {
@@ -155,7 +180,7 @@ impl Desk<'_> {
 
     /// How a print went, with what was shown of it.
     fn leaving(&self, object: &Object, shown: Vec<Option<Shown>>) -> Result<Leaving, Reason> {
-        let (fit, way) = (self.reference.fit, &self.run.way);
+        let (fit, way) = (self.reference.fit, self.way);
         let heated = fit.oven().heated_length().0;
         let before = heated + self.reference.probes[0].distance.0;
         let entry = object.place - before;

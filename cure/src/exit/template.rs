@@ -8,8 +8,8 @@
 
 use super::trace::{ExitTrace, Seen};
 
-/// What an object of the batch looks like; ways are metres from the print's place (the place in it that the
-/// reference's junction lay at), positive for what passes the probe later.
+/// What an object of the batch looks like; ways are metres from the print's place (that in it at which the
+/// reference's junction lay), positive for what passes the probe later.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Template {
     /// Where the garment begins.
@@ -28,7 +28,10 @@ pub struct Template {
     pub print: f64,
     /// What its margins showed, where they were told apart from print and belt, in °C.
     pub margin: Option<f64>,
-    /// From the place to either side the print itself is read so far, in metres.
+    /// The print itself is read about here, its place or what of the print is nearest to it and clear of its
+    /// edges, …
+    pub read_at: f64,
+    /// … so far to either side, in metres.
     pub half_window: f64,
 }
 
@@ -51,10 +54,14 @@ const BIN: f64 = 0.01;
 const SHORTEST_PRINT: f64 = 0.05;
 /// and margins so many times as long as the spot, which blurs every edge.
 const SHORTEST_MARGIN: f64 = 1.4;
-/// Levels closer than this are one, in °C.
+/// Levels closer than this are one, in °C, and what departs from the belt by less is no object.
 const SAME_LEVEL: f64 = 2.0;
+const LEAST_DEPARTURE: f64 = 0.8;
 /// What is even is so within this, in °C, however quiet the probe.
-const UNEVEN: f64 = 0.6;
+const UNEVEN: f64 = 0.5;
+/// When the ridden print passed is known so well, in metres of belt; the print is looked for so far away.
+const PLACED: f64 = 0.05;
+const PLACES: [f64; 5] = [0.0, -0.05, 0.05, -0.1, 0.1];
 /// By how much a segment must explain more, as a sum of squares over its variance.
 const SEGMENT_COST: f64 = 14.0;
 /// Squares of a single bin of what is taken for belt count no more than these standard deviations.
@@ -80,10 +87,15 @@ impl Template {
         let reach = pitch.map_or(REACH, |pitch| REACH.min(pitch - 0.5 * spot).max(0.3));
         let belt = belt_about(trace, place).ok_or(TemplateError::NotSeen)?;
         let bins = Bins::new(trace, place, reach);
-        let here = bins.at(0.0).ok_or(TemplateError::NotSeen)?;
         let deviation = UNEVEN.max(trace.noise());
-        let edges = bins
-            .edges(here, belt, (deviation, SHORTEST_MARGIN * spot))
+        let (edges, _) = PLACES
+            .into_iter()
+            .filter_map(|off| {
+                let here = bins.at(off)?;
+                let found = bins.edges(here, belt, (deviation, SHORTEST_MARGIN * spot))?;
+                Some((found.0, found.1 + (off / PLACED).powi(2)))
+            })
+            .min_by(|a, b| a.1.total_cmp(&b.1))
             .ok_or(TemplateError::NotSeen)?;
         let [lead, print_from, print_to, trail] = edges.map(|edge| bins.way(edge));
         let level = |from: usize, to: usize| bins.mean(from, to);
@@ -93,11 +105,20 @@ impl Template {
             level(edges[2], edges[3]).unwrap_or(own),
         ];
         let over_belt = [margins[0] - belt, own - belt, margins[1] - belt];
-        if over_belt.iter().all(|over| over.abs() < SAME_LEVEL) {
+        if over_belt.iter().all(|over| over.abs() < LEAST_DEPARTURE) {
             return Err(TemplateError::NothingPassed);
         }
-        let nearest = (-print_from).min(print_to) - 0.5 * spot - FROM_EDGE;
-        let half_window = nearest.clamp(0.5 * BIN, WIDEST_WINDOW);
+        let clear = 0.5 * spot + FROM_EDGE;
+        let half_window = (0.5 * (print_to - print_from) - clear).clamp(0.5 * BIN, WIDEST_WINDOW);
+        let (earliest, latest) = (
+            print_from + clear + half_window,
+            print_to - clear - half_window,
+        );
+        let read_at = if earliest < latest {
+            f64::clamp(0.0, earliest, latest)
+        } else {
+            0.5 * (print_from + print_to)
+        };
         let mut template = Template {
             lead,
             print_from,
@@ -107,6 +128,7 @@ impl Template {
             belt,
             print: own,
             margin: None,
+            read_at,
             half_window,
         };
         template.print = template
@@ -124,11 +146,18 @@ impl Template {
         self.trail - self.lead
     }
 
+    /// How far its parts departed from the belt at most, in °C.
+    pub fn departure(&self) -> f64 {
+        let departures = self.over_belt.iter().map(|over| over.abs());
+        departures.fold(0.0, f64::max)
+    }
+
     /// What a probe shows of the print itself, its place at a way of the belt, with the standard deviation
     /// of noise, in °C. Where samples are so sparse that none falls on the place, all of the print's own
     /// part stands in.
     pub fn read_print(&self, trace: &ExitTrace, place: f64) -> Option<(f64, f64)> {
-        let near = trace.mean_on(place - self.half_window, place + self.half_window);
+        let middle = place + self.read_at;
+        let near = trace.mean_on(middle - self.half_window, middle + self.half_window);
         near.or_else(|| {
             let (from, to) = (self.print_from + FROM_EDGE, self.print_to - FROM_EDGE);
             (to > from)
@@ -248,7 +277,7 @@ impl Bins {
         here: usize,
         belt: f64,
         (deviation, least): (f64, f64),
-    ) -> Option<[usize; 4]> {
+    ) -> Option<([usize; 4], f64)> {
         let count = self.bins.len();
         let variance = deviation * deviation;
         // Squares of belt before each bin, each bin's bounded so that a neighbour's garment does not matter.
@@ -298,7 +327,7 @@ impl Bins {
                 }
             }
         }
-        found.map(|found| found.0)
+        found
     }
 }
 

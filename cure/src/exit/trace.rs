@@ -93,11 +93,10 @@ impl ExitTrace {
         &self.seen[first..last.max(first)]
     }
 
-    /// The trace up to a way of the belt.
-    pub(super) fn head(&self, until: f64) -> ExitTrace {
-        let last = self.seen.partition_point(|seen| seen.way <= until);
+    /// The trace on a stretch of the belt.
+    pub(super) fn stretch(&self, from: f64, to: f64) -> ExitTrace {
         ExitTrace {
-            seen: self.seen[..last].to_vec(),
+            seen: self.on(from, to).to_vec(),
             faults: Vec::new(),
             noise: self.noise,
         }

@@ -55,6 +55,16 @@ impl Way {
         })
     }
 
+    /// The same belt, faster by a factor all the time.
+    pub fn faster(&self, factor: f64) -> Way {
+        let knots = self.knots.iter();
+        Way {
+            knots: knots.map(|knot| (knot.0, factor * knot.1)).collect(),
+            ends: (factor * self.ends.0, factor * self.ends.1),
+            ..self.clone()
+        }
+    }
+
     /// Whether a signal told it.
     pub fn is_measured(&self) -> bool {
         self.measured

@@ -17,6 +17,7 @@ use inkdwell_cure::exit::{Probe, Reference};
 use inkdwell_cure::heat::fit::{FitOptions, Ride, Trip, fit};
 use inkdwell_cure::judged::{JudgedPass, Verdict};
 use inkdwell_cure::plan::PrintLaws;
+use inkdwell_cure::remark::Remark;
 use inkdwell_simulated_traces::chance::Chance;
 use inkdwell_simulated_traces::channel::Value;
 use inkdwell_simulated_traces::events::{Event, GarmentChange};
@@ -261,7 +262,7 @@ fn measure(
     if !shop.truth_at(MetresPerSecond(belt)).is_good() {
         return Ok(false);
     }
-    let (ride, _) = columns(&shop.ride(MetresPerSecond(belt), 1000 * shop.seed));
+    let (ride, ridden_truth) = columns(&shop.ride(MetresPerSecond(belt), 1000 * shop.seed));
     let film = |name: &str| -> Vec<(Seconds, Celsius)> {
         let readings = ride.get(name).into_iter().flatten();
         readings
@@ -303,11 +304,19 @@ fn measure(
         .map_err(|error| format!("reference: {error}"))?;
     if call.verbose {
         println!(
-            "shop {} {:?} {} on {} belt {belt:.4} rms {:.1} {:?}",
+            "shop {} {:?} {} on {} belt {belt:.4} ridden {:.1} (true {:.1}) shown {:.1?} rms {:.1} {:?}",
             shop.seed,
             shop.style,
             shop.ink.id,
             shop.fabric.id,
+            fitted.rides()[0].peak.0,
+            ridden_truth[0].truth.peak_c,
+            reference
+                .shown()
+                .iter()
+                .flatten()
+                .map(|shown| shown.print.0)
+                .collect::<Vec<_>>(),
             fitted.rides()[0].rms.0,
             reference.template()
         );
@@ -315,7 +324,9 @@ fn measure(
     let laws = PrintLaws::new(&shop.ink, &shop.fabric);
     for (number, fault) in (1..).zip(faults(shop, belt, &mut chance)) {
         let seed = 1000 * shop.seed + number;
-        let scenario = shop.run_of(MetresPerSecond(fault.belt), seed, PRINTS, fault.events);
+        let mut scenario = shop.run_of(MetresPerSecond(fault.belt), seed, PRINTS, fault.events);
+        // The first print is laid when the trace begins: a sagging chamber has settled then.
+        scenario.span.0 = scenario.first;
         let (read, truths) = columns(&scenario);
         let run = Run {
             exits: names
@@ -343,7 +354,13 @@ fn measure(
         if passes.len() != truths.len() {
             tally.lost += PRINTS;
             if call.verbose {
-                println!("  {}: found {}", fault.name, passes.len());
+                let starts: Vec<f64> = passes.iter().map(|pass| pass.start.0).collect();
+                let leave: Vec<f64> = truths.iter().filter_map(|truth| truth.leaves_s).collect();
+                println!(
+                    "  {}: found {} at {starts:.1?}; left at {leave:.1?}",
+                    fault.name,
+                    passes.len()
+                );
             }
             continue;
         }
@@ -364,8 +381,16 @@ fn tell(name: &str, pass: &JudgedPass, truth: &PrintRecord) {
         (true, Verdict::Cured) | (false, _) => "",
         _ => "REJECTED",
     };
+    let shown: Vec<f64> = pass
+        .remarks
+        .iter()
+        .filter_map(|remark| match remark {
+            Remark::LeftAt { shown } => Some(shown.0),
+            _ => None,
+        })
+        .collect();
     println!(
-        "  {name:<28} {:<12} peak {:6.1} (true {:6.1}) U {:4.1} cure {:.2?} (true {:.2}) harm {:.2?} (true {:.2}) {mark}",
+        "  {name:<28} {:<12} {shown:.1?} peak {:6.1} (true {:6.1}) U {:4.1} cure {:.2?} (true {:.2}) harm {:.2?} (true {:.2}) {mark}",
         pass.verdict.name(),
         pass.peak.0,
         truth.truth.peak_c,
