@@ -40,6 +40,10 @@ pub(crate) enum Command {
     Inks(InksArguments),
     /// List the fabrics, or show one with its limits
     Fabrics(FabricsArguments),
+    /// Verify a journal or a backup: name the first link of its chain that is broken
+    Verify(VerifyArguments),
+    /// Copy the journal into a new file, also while the daemon runs, and verify the copy
+    Backup(BackupArguments),
     /// Write the completions of a shell to standard output
     Completions(CompletionsArguments),
     /// Write the manual pages
@@ -259,6 +263,37 @@ pub(crate) struct FabricsArguments {
     pub(crate) units: Option<UnitsArgument>,
     #[command(flatten)]
     pub(crate) library: LibraryArguments,
+}
+
+#[derive(Debug, Args)]
+#[command(after_help = "Exit codes: 0 it is as it was written; 1 it is not; 2 the call is wrong.")]
+pub(crate) struct VerifyArguments {
+    /// The data folder, or a backup
+    #[arg(long, value_name = "PATH")]
+    pub(crate) data: PathBuf,
+    /// A head that a report or an earlier call printed: the chain has to contain it
+    #[arg(long, value_name = "HEAD")]
+    pub(crate) head: Option<String>,
+    /// Write JSON (schema inkdwell.verify/1) instead of text
+    #[arg(long)]
+    pub(crate) json: bool,
+}
+
+#[derive(Debug, Args)]
+#[command(after_help = "\
+Put back into an empty data folder under the name journal.sqlite, a backup is a journal again.
+
+Exit codes: 0 fine; 1 the copy is not as it was written; 2 there is no copy.")]
+pub(crate) struct BackupArguments {
+    /// The data folder
+    #[arg(long, value_name = "DIR")]
+    pub(crate) data: PathBuf,
+    /// The new file; nothing is overwritten
+    #[arg(value_name = "FILE")]
+    pub(crate) file: PathBuf,
+    /// Write JSON (schema inkdwell.backup/1) instead of text
+    #[arg(long)]
+    pub(crate) json: bool,
 }
 
 #[derive(Debug, Args)]

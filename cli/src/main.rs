@@ -48,6 +48,8 @@ fn run(arguments: Arguments) -> Result<Outcome, Failure> {
         Some(Command::Check(typed)) => command::check::run(&typed),
         Some(Command::Inks(typed)) => command::inks::run(&typed),
         Some(Command::Fabrics(typed)) => command::fabrics::run(&typed),
+        Some(Command::Verify(typed)) => command::verify::run(&typed),
+        Some(Command::Backup(typed)) => command::backup::run(&typed),
         Some(Command::Completions(typed)) => command::completions::run(&typed),
         Some(Command::Man(typed)) => command::man::run(&typed),
     }

@@ -1,5 +1,7 @@
 //! One file a command.
 
+pub(crate) mod backup;
+mod bar;
 pub(crate) mod check;
 pub(crate) mod completions;
 mod curve;
@@ -10,4 +12,5 @@ pub(crate) mod library;
 mod library_json;
 pub(crate) mod man;
 pub(crate) mod simulate;
+pub(crate) mod verify;
 pub(crate) mod welcome;
