@@ -6,7 +6,12 @@
 
 pub mod health;
 pub mod lines;
+pub mod modbus;
 pub mod mqtt;
+pub mod port;
 pub mod replay;
+mod rhythm;
+pub mod serial;
 pub mod simulated;
+mod telling;
 pub mod waits;
