@@ -10,6 +10,7 @@
 //! - The [`journal`] commits readings and findings together. Only then are deliveries acknowledged, and only
 //!   then does anybody else see them.
 
+pub mod api;
 pub mod broker;
 pub mod intake;
 pub mod journal;

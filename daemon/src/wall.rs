@@ -82,7 +82,9 @@ impl WallTimes {
     /// What the wall clock showed then, in microseconds since 1970-01-01 00:00 UTC.
     pub fn shown(&self, at: Micros) -> Micros {
         let after = self.steps.partition_point(|step| step.from <= at);
-        let ahead = after.checked_sub(1).map_or(0, |last| self.steps[last].ahead);
+        let ahead = after
+            .checked_sub(1)
+            .map_or(0, |last| self.steps[last].ahead);
         Micros(at.0.saturating_add(ahead))
     }
 

@@ -17,7 +17,7 @@ mod time;
 mod watch;
 
 use inkdwell_config::quantity::{Celsius, MetresPerSecond};
-use inkdwell_config::shop::{Calibration, Place, Shop, SignalKind};
+use inkdwell_config::shop::{Calibration, Place, Probe, Shop, SignalKind};
 use inkdwell_config::station::{Station, StationKind};
 use serde::{Deserialize, Serialize};
 
@@ -33,7 +33,7 @@ pub use time::Micros;
 
 use crate::judged::JudgedPass;
 use crate::law::{Counts, Rate};
-use crate::plan::PrintLaws;
+use crate::plan::{PrintLaws, ProbeDoubt};
 
 /// What became of a reading.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -284,6 +284,17 @@ impl Floor {
                 planned.probe.calibration = Some(calibration.clone());
             }
         }
+    }
+
+    /// A probe as it is declared, with the calibration that holds now.
+    pub fn probe(&self, id: &str) -> Option<&Probe> {
+        let mut probes = self.plan.probes.iter().map(|planned| &planned.probe);
+        probes.find(|probe| probe.id == id)
+    }
+
+    /// How sure a probe is, as it is calibrated now; `near` is where that matters.
+    pub fn doubt(&self, id: &str, near: Celsius) -> Option<ProbeDoubt> {
+        self.probe(id).map(|probe| plan::doubt(probe, near))
     }
 
     /// Whether readings of this input are needed to make sense of others that come with them (a reference

@@ -246,6 +246,12 @@ impl Keeper {
         self.wall.ahead()
     }
 
+    /// The threshold of the ink of the batch that is open at a station.
+    pub fn open_threshold(&self, station: &str) -> Option<Celsius> {
+        let open = self.state.batches.get(station);
+        open.map(|open| Celsius(open.threshold_c))
+    }
+
     /// What has piled up since the last call.
     pub fn take_entry(&mut self) -> Entry {
         std::mem::take(&mut self.entry)

@@ -1,5 +1,6 @@
 //! Batches, holds and recipes.
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use crate::time::Micros;
@@ -83,7 +84,7 @@ pub struct HoldJoined {
 }
 
 /// What was done with the prints of a hold.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Settled {
     /// Sent through the heat once more.

@@ -1,5 +1,6 @@
 //! Events and calibrations.
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// A probe was calibrated.
@@ -29,7 +30,7 @@ pub struct Occurred {
 }
 
 /// What can happen.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(tag = "event", rename_all = "kebab-case")]
 pub enum Occurrence {
     /// The daemon began.

@@ -2,12 +2,13 @@
 
 use inkdwell_config::display::Units;
 use inkdwell_cure::judged::{Band, HarmDose, JudgedPass};
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use crate::time::Micros;
 
 /// How a pass was seen.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Place {
     /// By a probe in its ink.
@@ -61,7 +62,7 @@ pub struct PassAssigned {
 }
 
 /// The figures and the verdict of a pass, by the names of the contract `inkdwell.judge/1`.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Judged {
     /// `measured`, `inferred` or `none`.
     pub evidence: String,
@@ -98,7 +99,7 @@ pub struct Judged {
 }
 
 /// A dose at T - U, T and T + U.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Dose {
     /// At T - U.
     pub low: f64,
@@ -109,7 +110,7 @@ pub struct Dose {
 }
 
 /// The dose of a harm.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct HarmSeen {
     /// Its word.
     pub harm: String,
