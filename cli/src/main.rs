@@ -6,6 +6,7 @@
 
 mod arguments;
 mod command;
+mod demo;
 mod failure;
 mod judge;
 mod plot;
@@ -42,6 +43,7 @@ fn main() -> ExitCode {
 fn run(arguments: Arguments) -> Result<Outcome, Failure> {
     match arguments.command {
         None => command::welcome::run(),
+        Some(Command::Demo(typed)) => demo::run(&typed),
         Some(Command::Judge(typed)) => command::judge::run(*typed),
         Some(Command::Tune(typed)) => tune::run(*typed),
         Some(Command::Simulate(typed)) => command::simulate::run(&typed),

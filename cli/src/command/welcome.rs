@@ -7,6 +7,7 @@ use crate::terminal::print;
 const WELCOME: &str = "\
 Inkdwell says of each print whether its ink was cured and its fabric unharmed.
 
+  inkdwell demo               see it work in a simulated shop, half a minute
   inkdwell judge RIDE.csv --ink plastisol-standard --fabric cotton-jersey
                               judge a recorded trace
   inkdwell inks               list the inks; with a name, show one
