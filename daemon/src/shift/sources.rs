@@ -9,7 +9,7 @@ use tokio_util::sync::CancellationToken;
 use crate::broker;
 use crate::intake::{Intake, MessageMark, Notice, SourceId};
 use crate::source::health::{Health, Line};
-use crate::source::{mqtt, replay, simulated};
+use crate::source::{modbus, mqtt, replay, serial, simulated};
 
 /// A source that runs.
 #[derive(Debug)]
@@ -135,9 +135,11 @@ fn run(
                 }
                 Err(problems) => tokio::spawn(refused(id, sentences(&problems), intake, health)),
             },
-            SourceKind::Serial(_) | SourceKind::Modbus(_) => {
-                let why = "this kind of source is not read yet";
-                tokio::spawn(refused(id, why.to_owned(), intake, health))
+            SourceKind::Serial(settings) => {
+                tokio::spawn(serial::run(id, settings, intake, health, stop))
+            }
+            SourceKind::Modbus(settings) => {
+                tokio::spawn(modbus::run(id, settings, intake, health, stop))
             }
         }
     };
