@@ -3,13 +3,15 @@
 //! A notice waits for room in the queue; a serial line does not wait meanwhile. So what is to be told goes
 //! along with reading, and where several notices pile up only the latest is told.
 
-use std::pin::Pin;
 use std::sync::Arc;
+
+use tokio_util::sync::ReusableBoxFuture;
 
 use super::health::{Health, Line};
 use crate::intake::{Closed, Intake, Notice, SourceId};
 
-type Telling = Pin<Box<dyn Future<Output = Result<(), Closed>> + Send>>;
+/// Unlike other boxed futures it may be shared between threads, and so may what holds it.
+type Telling = ReusableBoxFuture<'static, Result<(), Closed>>;
 
 /// Tells of a source's state, once for each change.
 pub(super) struct Teller {
@@ -67,7 +69,8 @@ impl Teller {
                     return Ok(());
                 };
                 let (intake, source) = (self.intake.clone(), self.source);
-                self.telling = Some(Box::pin(async move { intake.tell(source, notice).await }));
+                let telling = async move { intake.tell(source, notice).await };
+                self.telling = Some(ReusableBoxFuture::new(telling));
             }
             if let Some(telling) = &mut self.telling {
                 let told = telling.await;
