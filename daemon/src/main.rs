@@ -6,17 +6,20 @@
 
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
+use std::sync::Arc;
 use std::time::Duration;
 
 use clap::{Parser, ValueEnum};
 use inkdwell_config::shop::Shop;
 use inkdwell_config::{problem::Problem, read_file};
+use inkdwell_daemon::api;
 use inkdwell_daemon::journal;
 use inkdwell_daemon::shift::{self, Options, Shift};
 use sd_notify::NotifyState;
 use sha2::{Digest, Sha256};
 use tokio::signal::unix::{Signal, SignalKind, signal};
 use tokio::time::{interval, timeout};
+use tokio_util::sync::CancellationToken;
 use tracing_subscriber::EnvFilter;
 
 const CAUTION: &str = "\
@@ -155,14 +158,31 @@ async fn work(arguments: &Arguments, options: Options) -> Result<(), End> {
         catch(SignalKind::interrupt())?,
     ];
     let mut reload = catch(SignalKind::hangup())?;
+    let board = options.shop.board.clone();
     let shift = shift::start(options)
         .await
         .map_err(|error| End::Wrong(error.to_string()))?;
-    tracing::info!("watching");
-    tell_systemd(&[NotifyState::Ready]);
-    let ended = serve(arguments, &shift, &mut stop, &mut reload).await;
-    tell_systemd(&[NotifyState::Stopping]);
-    tracing::info!("stopping");
+    let shift = Arc::new(shift);
+    let leave = CancellationToken::new();
+    let ended = match api::serve(Arc::clone(&shift), &board, &arguments.data, leave.clone()).await {
+        Ok(serving) => {
+            tracing::info!("watching; programs are answered at {}", serving.url);
+            tell_systemd(&[NotifyState::Ready]);
+            let ended = serve(arguments, &shift, &mut stop, &mut reload).await;
+            tell_systemd(&[NotifyState::Stopping]);
+            tracing::info!("stopping");
+            leave.cancel();
+            serving.ended().await;
+            ended
+        }
+        Err(error) => Err(End::Wrong(error.to_string())),
+    };
+    // Nobody else holds it once nothing is served any more.
+    let Some(shift) = Arc::into_inner(shift) else {
+        return Err(End::Failed(
+            "part of the daemon does not end; start it again".to_owned(),
+        ));
+    };
     let stopped = shift.stop().await;
     stopped.map_err(|error| End::Failed(error.to_string()))?;
     ended
