@@ -35,7 +35,10 @@ impl BeltLevel {
         let mut bare: Vec<(f64, f64)> = Vec::new();
         let mut next = 0;
         for seen in trace.seen() {
-            while covered.get(next).is_some_and(|stretch| stretch.1 < seen.way) {
+            while covered
+                .get(next)
+                .is_some_and(|stretch| stretch.1 < seen.way)
+            {
                 next += 1;
             }
             if covered.get(next).is_none_or(|stretch| seen.way < stretch.0) {
@@ -49,10 +52,12 @@ impl BeltLevel {
             let from = bare.partition_point(|sample| sample.0 < way - REACH);
             let to = bare.partition_point(|sample| sample.0 <= way + REACH);
             if to >= from + FEWEST {
-                let mut levels: Vec<f64> =
-                    bare[from..to].iter().map(|sample| sample.1).collect();
+                let mut levels: Vec<f64> = bare[from..to].iter().map(|sample| sample.1).collect();
                 let middle = levels.len() / 2;
-                knots.push((way, *levels.select_nth_unstable_by(middle, f64::total_cmp).1));
+                knots.push((
+                    way,
+                    *levels.select_nth_unstable_by(middle, f64::total_cmp).1,
+                ));
             }
             way += KNOTS;
         }
@@ -62,7 +67,9 @@ impl BeltLevel {
     /// The level at a way of the belt, in °C.
     pub(super) fn at(&self, way: f64) -> f64 {
         let after = self.knots.partition_point(|knot| knot.0 <= way);
-        let before = after.checked_sub(1).and_then(|before| self.knots.get(before));
+        let before = after
+            .checked_sub(1)
+            .and_then(|before| self.knots.get(before));
         match (before, self.knots.get(after)) {
             (Some(before), Some(next)) => {
                 before.1 + (next.1 - before.1) * (way - before.0) / (next.0 - before.0)

@@ -48,7 +48,11 @@ pub(super) fn steps(readings: &[(f64, f64)], way: &Way, pitch: Option<f64>) -> V
         } else {
             to - 0.5 * (to - from - f64::from(count - 1) * apart).max(0.0)
         };
-        found.extend((0..count).rev().map(|number| last - f64::from(number) * apart));
+        found.extend(
+            (0..count)
+                .rev()
+                .map(|number| last - f64::from(number) * apart),
+        );
     }
     found
 }
@@ -134,7 +138,14 @@ mod tests {
     #[test]
     fn steps_lie_where_the_belt_was() {
         let way = Way::steady(0.05);
-        let readings = [(0.0, 7.0), (10.0, 7.0), (11.0, 8.0), (40.0, 10.0), (41.0, 0.0), (60.0, 1.0)];
+        let readings = [
+            (0.0, 7.0),
+            (10.0, 7.0),
+            (11.0, 8.0),
+            (40.0, 10.0),
+            (41.0, 0.0),
+            (60.0, 1.0),
+        ];
         let found = steps(&readings, &way, Some(0.75));
         let expected = [0.525, 1.6625 - 0.375, 1.6625 + 0.0, 2.525];
         assert_eq!(found.len(), 4);

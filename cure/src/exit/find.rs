@@ -90,7 +90,12 @@ pub fn find(trace: &ExitTrace, way: &Way, template: &Template, line: Line<'_>) -
     }
     let mut places: Vec<(f64, bool)> = chosen(&ground, &gains, &bonus, line.pitch)
         .into_iter()
-        .map(|place| (refined(trace, template, ground.way(place), |way| belt.at(way)), false))
+        .map(|place| {
+            (
+                refined(trace, template, ground.way(place), |way| belt.at(way)),
+                false,
+            )
+        })
         .collect();
     match_steps(&mut places, &expected, line.pitch, template);
     places
@@ -123,12 +128,7 @@ fn match_steps(
 }
 
 /// A place moved to where its object's edges say, if they stand out from the belt.
-fn refined(
-    trace: &ExitTrace,
-    template: &Template,
-    place: f64,
-    belt: impl Fn(f64) -> f64,
-) -> f64 {
+fn refined(trace: &ExitTrace, template: &Template, place: f64, belt: impl Fn(f64) -> f64) -> f64 {
     let (lead, trail) = (place + template.lead, place + template.trail);
     let own = |from: f64, to: f64| trace.mean_on(from, to).map(|mean| mean.0);
     let inside = 0.5 * (template.print_from - template.lead).max(EDGE_REACH);
@@ -155,21 +155,14 @@ fn crossing(trace: &ExitTrace, edge: f64, level: f64) -> Option<f64> {
     let near = trace.on(edge - 2.0 * EDGE_REACH, edge + 2.0 * EDGE_REACH);
     let crossed = near.windows(2).filter_map(|pair| {
         let (a, b) = (pair[0].celsius - level, pair[1].celsius - level);
-        (a * b <= 0.0 && a != b)
-            .then(|| pair[0].way + (pair[1].way - pair[0].way) * a / (a - b))
+        (a * b <= 0.0 && a != b).then(|| pair[0].way + (pair[1].way - pair[0].way) * a / (a - b))
     });
     crossed
         .filter(|way| (way - edge).abs() <= EDGE_REACH)
         .min_by(|a, b| (a - edge).abs().total_cmp(&(b - edge).abs()))
 }
 
-fn object(
-    trace: &ExitTrace,
-    way: &Way,
-    template: &Template,
-    place: f64,
-    counted: bool,
-) -> Object {
+fn object(trace: &ExitTrace, way: &Way, template: &Template, place: f64, counted: bool) -> Object {
     let (first, last) = match (trace.seen().first(), trace.seen().last()) {
         (Some(first), Some(last)) => (first.time, last.time),
         _ => (0.0, 0.0),

@@ -36,15 +36,18 @@ pub struct Object {
 
 /// Step of the belt at which objects are looked for, in metres.
 pub(super) const STEP: f64 = 0.01;
+/// What is taken for belt counts as so many deviations off at most: an edge that lies a little off must not
+/// outweigh all else.
+const MOST_OFF: f64 = 6.0;
 /// What is even is so within this, in °C, however quiet the probe.
-const UNEVEN: f64 = 0.8;
+const UNEVEN: f64 = 1.2;
 /// s: how far all of an object may differ from the reference's, in °C (the scale of a two-sided exponential
 /// distribution: most are near, a wet one is far off).
-const ALTOGETHER: f64 = 10.0;
+const ALTOGETHER: f64 = 6.0;
 /// τ: how far a part differs by itself (one standard deviation), in °C.
-const BY_ITSELF: f64 = 8.0;
+const BY_ITSELF: f64 = 4.0;
 /// Squares of a part's own difference count no more than this.
-const MOST_BY_ITSELF: f64 = 20.0;
+const MOST_BY_ITSELF: f64 = 30.0;
 /// What is no further from the belt than this is not told from it by its temperature alone, in °C, nor what
 /// is no further than a share of the reference's departure.
 const LEAST_DEPARTURE: (f64, f64) = (2.5, 0.5);
@@ -87,12 +90,14 @@ impl<'a> Ground<'a> {
         let seen = along(trace.seen());
         let (begin, end) = (seen.first()?.way, seen.last()?.way);
         let deviation = UNEVEN.max(trace.noise());
+        let counts = weights(&seen, template.spot, deviation);
         let mut sums = vec![[0.0; 4]];
         for (number, sample) in seen.iter().enumerate() {
             let [weights, sum, squares, off] = sums[number];
-            let w = weight(&seen, number, deviation);
+            let w = counts[number];
             let x = sample.celsius;
-            let away = x - belt.at(sample.way);
+            let most = MOST_OFF * deviation;
+            let away = (x - belt.at(sample.way)).clamp(-most, most);
             sums.push([
                 weights + w,
                 sum + w * x,
@@ -188,27 +193,61 @@ impl<'a> Ground<'a> {
 fn along(seen: &[Seen]) -> Vec<Seen> {
     let mut apart: Vec<Seen> = Vec::with_capacity(seen.len());
     for sample in seen {
-        if apart.last().is_none_or(|last| sample.way - last.way >= APART) {
+        if apart
+            .last()
+            .is_none_or(|last| sample.way - last.way >= APART)
+        {
             apart.push(*sample);
         }
     }
     apart
 }
 
-/// How much a sample counts: one that lies between its neighbours on a steep slope shows two parts at once.
-fn weight(seen: &[Seen], number: usize, deviation: f64) -> f64 {
+/// How much each sample counts: one near an edge shows two parts at once.
+fn weights(seen: &[Seen], spot: f64, deviation: f64) -> Vec<f64> {
+    let reach = 0.5 * spot + BLUR;
+    let (mut from, mut to) = (0, 0);
+    (0..seen.len())
+        .map(|number| {
+            let way = seen[number].way;
+            while seen[from].way < way - reach {
+                from += 1;
+            }
+            while to < seen.len() && seen[to].way <= way + reach {
+                to += 1;
+            }
+            let near = seen[from..to].iter().map(|seen| seen.celsius);
+            let (least, most) = near
+                .fold((f64::INFINITY, f64::NEG_INFINITY), |(least, most), x| {
+                    (least.min(x), most.max(x))
+                });
+            if most - least > STEEP * deviation || is_between(seen, number, deviation) {
+                BLURRED
+            } else {
+                1.0
+            }
+        })
+        .collect()
+}
+
+/// Whether a sample lies between its neighbours on a steep slope, where samples are further apart than the
+/// spot is wide.
+fn is_between(seen: &[Seen], number: usize, deviation: f64) -> bool {
     let (Some(before), Some(after)) = (number.checked_sub(1), seen.get(number + 1)) else {
-        return 1.0;
+        return false;
     };
     let own = seen[number].celsius;
     let (up, on) = (own - seen[before].celsius, after.celsius - own);
-    let steep = 4.0 * deviation;
-    let blurred = up * on > 0.0 && (up + on).abs() > 2.0 * steep && up.abs().min(on.abs()) > 0.5 * steep;
-    if blurred { BLURRED } else { 1.0 }
+    let (least, most) = (up.abs().min(on.abs()), (up + on).abs());
+    up * on > 0.0 && most > 2.0 * STEEP * deviation && least > 0.5 * STEEP * deviation
 }
 
+/// Beside the spot a probe's lag blurs edges, in metres.
+const BLUR: f64 = 0.006;
+/// What changes by more than so many deviations within that is an edge.
+const STEEP: f64 = 4.5;
 /// What a blurred sample counts.
-const BLURRED: f64 = 0.05;
+const BLURRED: f64 = 0.004;
 
 /// Samples that are closer on the belt are one, in metres.
 const APART: f64 = 0.002;
@@ -241,7 +280,9 @@ pub(super) fn chosen(
     let length = ground.template.length() - 2.0 * RIM;
     let least = pitch.map_or(length, |pitch| length.max(CLOSEST * pitch));
     let least = (least / STEP).ceil().max(1.0) as usize;
-    let near = pitch.map_or(least, |pitch| (PITCHES * pitch / STEP) as usize).max(least);
+    let near = pitch
+        .map_or(least, |pitch| (PITCHES * pitch / STEP) as usize)
+        .max(least);
     let odd = |apart: usize| {
         pitch.map_or(0.0, |pitch| {
             let pitches = apart as f64 * STEP / pitch;
@@ -301,12 +342,7 @@ fn cost(ground: &Ground<'_>, belt: &BeltLevel, pitch: Option<f64>) -> f64 {
 }
 
 /// How badly objects of a template explain all of a trace.
-pub(super) fn misfit(
-    trace: &ExitTrace,
-    template: &Template,
-    spot: f64,
-    pitch: Option<f64>,
-) -> f64 {
+pub(super) fn misfit(trace: &ExitTrace, template: &Template, spot: f64, pitch: Option<f64>) -> f64 {
     let belt = belt_between(trace, template, spot, pitch);
     Ground::new(trace, template, &belt).map_or(f64::INFINITY, |ground| cost(&ground, &belt, pitch))
 }
@@ -348,7 +384,7 @@ const CLEAR: f64 = 0.01;
 /// A first guess of the belt's level is made for each stretch of so many metres.
 const STRETCH: f64 = 6.0;
 /// How far the belt's own temperature changes from one stretch to the next (one standard deviation), in °C.
-const BELT_CHANGES: f64 = 20.0;
+const BELT_CHANGES: f64 = 5.0;
 
 /// A first guess: on each stretch of the belt that level, of several, under which objects explain it best.
 fn first_level(trace: &ExitTrace, template: &Template, pitch: Option<f64>) -> BeltLevel {
@@ -375,13 +411,23 @@ fn level_of(stretch: &ExitTrace, template: &Template, pitch: Option<f64>, before
     let quantile = |share: f64| shown.get((share * shown.len() as f64) as usize).copied();
     let mut guesses = vec![before, template.belt];
     let start = stretch.seen().first().map_or(0.0, |seen| seen.way);
-    guesses.extend(stretch.mean_on(start, start + LEAST_SEEN).map(|mean| mean.0));
-    guesses.extend([0.05, 0.25, 0.5, 0.75, 0.95].into_iter().filter_map(quantile));
+    guesses.extend(
+        stretch
+            .mean_on(start, start + LEAST_SEEN)
+            .map(|mean| mean.0),
+    );
+    guesses.extend(
+        [0.05, 0.25, 0.5, 0.75, 0.95]
+            .into_iter()
+            .filter_map(quantile),
+    );
     let cost = |level: f64| {
         let belt = BeltLevel::steady(level);
         let off = (level - before) / BELT_CHANGES;
         let ground = Ground::new(stretch, template, &belt);
-        ground.map_or(f64::INFINITY, |ground| cost(&ground, &belt, pitch) + off * off)
+        ground.map_or(f64::INFINITY, |ground| {
+            cost(&ground, &belt, pitch) + off * off
+        })
     };
     guesses
         .into_iter()

@@ -1,6 +1,8 @@
 //! A run past the exit probes: every print found, inferred and judged.
 
-use inkdwell_config::quantity::{Celsius, CelsiusDifference, Metres, MetresPerSecond, Seconds, Share};
+use inkdwell_config::quantity::{
+    Celsius, CelsiusDifference, Metres, MetresPerSecond, Seconds, Share,
+};
 
 use super::find::{Line, find, pace};
 use super::judge::{Counted, judge, no_evidence};
@@ -17,8 +19,9 @@ use crate::remark::Remark;
 
 /// How far a speed that is only noted is doubted, k = 2.
 pub const NOTED_DOUBT: Share = Share(0.15);
-/// How far a belt signal is, k = 2. Common practice, no source.
-pub const SIGNAL_DOUBT: Share = Share(0.02);
+/// How far a belt signal is, k = 2: the same one told the reference's speed, so that what it is off all the
+/// time cancels. Common practice, no source.
+pub const SIGNAL_DOUBT: Share = Share(0.01);
 /// A speed that stays within this share is steady.
 const STEADY: f64 = 0.015;
 /// Objects that are shorter or longer by more than this share tell of another speed.
@@ -156,7 +159,12 @@ impl Desk<'_> {
                 let presumed = Remark::PresumesGarment { seen_twice: second };
                 remarks.insert(0, presumed);
                 if second {
-                    remarks.insert(1, Remark::MassTold { times: inferred.mass });
+                    remarks.insert(
+                        1,
+                        Remark::MassTold {
+                            times: inferred.mass,
+                        },
+                    );
                 }
                 judge(&inferred, &counted, self.laws, remarks)
             }
@@ -173,7 +181,12 @@ impl Desk<'_> {
         let of = |(number, trace): (usize, &Option<ExitTrace>)| {
             let further = probes[number].distance.0 - probes[0].distance.0;
             let place = object.place + further;
-            shown(&self.reference.template, trace.as_ref()?, place, &probes[number])
+            shown(
+                &self.reference.template,
+                trace.as_ref()?,
+                place,
+                &probes[number],
+            )
         };
         self.traces.iter().enumerate().map(of).collect()
     }
@@ -204,7 +217,8 @@ impl Desk<'_> {
             Passing::Steady(MetresPerSecond(before / seconds))
         } else {
             // To the last probe that sees it, so that its cooling is followed too.
-            let beyond = self.reference.probes[last].distance.0 - self.reference.probes[0].distance.0;
+            let beyond =
+                self.reference.probes[last].distance.0 - self.reference.probes[0].distance.0;
             let points = way.between(entry, object.place + beyond).unwrap_or(points);
             let changing = points
                 .into_iter()
@@ -218,9 +232,9 @@ impl Desk<'_> {
 /// Whether a way in time (metres, seconds) is nearly straight.
 fn is_steady(points: &[(f64, f64)]) -> bool {
     let (metres, seconds) = points[points.len() - 1];
-    points.iter().all(|point| {
-        (point.1 - seconds * point.0 / metres).abs() <= STEADY * seconds
-    })
+    points
+        .iter()
+        .all(|point| (point.1 - seconds * point.0 / metres).abs() <= STEADY * seconds)
 }
 
 /// The doubt of an exit probe that repeats itself, k = 2, where nothing else is declared.

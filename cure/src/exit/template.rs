@@ -24,6 +24,8 @@ pub struct Template {
     pub over_belt: [f64; 3],
     /// The belt's own temperature at the probe, in °C.
     pub belt: f64,
+    /// Diameter of what the probe sees, in metres.
+    pub spot: f64,
     /// What the print itself showed at its place, in °C.
     pub print: f64,
     /// What its margins showed, where they were told apart from print and belt, in °C.
@@ -65,7 +67,7 @@ const PLACES: [f64; 5] = [0.0, -0.05, 0.05, -0.1, 0.1];
 /// By how much a segment must explain more, as a sum of squares over its variance.
 const SEGMENT_COST: f64 = 14.0;
 /// Squares of a single bin of what is taken for belt count no more than these standard deviations.
-const MOST_OFF: f64 = 8.0;
+const MOST_OFF: f64 = 40.0;
 /// A print is read no further from its place, in metres, …
 const WIDEST_WINDOW: f64 = 0.06;
 /// … and no nearer to its edge.
@@ -126,6 +128,7 @@ impl Template {
             trail,
             over_belt,
             belt,
+            spot,
             print: own,
             margin: None,
             read_at,
@@ -169,10 +172,7 @@ impl Template {
     /// What it shows of the margins, each clear of its edges by half a spot.
     pub fn read_margin(&self, trace: &ExitTrace, place: f64, spot: f64) -> Option<(f64, f64)> {
         let clear = 0.5 * spot + FROM_EDGE;
-        let parts = [
-            (self.lead, self.print_from),
-            (self.print_to, self.trail),
-        ];
+        let parts = [(self.lead, self.print_from), (self.print_to, self.trail)];
         let read: Vec<(f64, f64)> = parts
             .into_iter()
             .filter(|(from, to)| to - from > 2.0 * clear)
@@ -246,8 +246,11 @@ impl Bins {
 
     /// The bin at a way, if it is near enough.
     fn at(&self, way: f64) -> Option<usize> {
-        let nearest = (0..self.bins.len())
-            .min_by(|a, b| (self.bins[*a].0 - way).abs().total_cmp(&(self.bins[*b].0 - way).abs()));
+        let nearest = (0..self.bins.len()).min_by(|a, b| {
+            (self.bins[*a].0 - way)
+                .abs()
+                .total_cmp(&(self.bins[*b].0 - way).abs())
+        });
         nearest.filter(|bin| (self.bins[*bin].0 - way).abs() < 2.0 * SHORTEST_PRINT)
     }
 
@@ -300,7 +303,10 @@ impl Bins {
         // For each begin of the print the best begin of the garment, and for each end likewise.
         let leads: Vec<Option<(usize, f64)>> = (0..=here)
             .map(|from| {
-                best(&mut (0..=from).filter_map(|lead| Some((lead, off[lead] + margin(lead, from)?))))
+                best(
+                    &mut (0..=from)
+                        .filter_map(|lead| Some((lead, off[lead] + margin(lead, from)?))),
+                )
             })
             .collect();
         let trails: Vec<Option<(usize, f64)>> = (here + 1..=count)
@@ -359,7 +365,8 @@ mod tests {
         // Geometry: the junction lies 4 cm behind the print's middle.
         for (bare, print) in [(120.0, 145.0), (80.0, 90.2), (90.0, 75.0), (110.0, 91.0)] {
             for speed in [0.03, 0.05, 0.09] {
-                let learned = Template::learn(&trace(bare, print, speed), 2.04, 0.03, None).unwrap();
+                let learned =
+                    Template::learn(&trace(bare, print, speed), 2.04, 0.03, None).unwrap();
                 let expected = if bare == 90.0 {
                     [-0.2, -0.2, 0.12, 0.12]
                 } else {
@@ -372,7 +379,10 @@ mod tests {
                     learned.trail,
                 ];
                 for (found, expected) in found.iter().zip(expected) {
-                    assert!((found - expected).abs() < 0.02, "{bare} {print} {learned:?}");
+                    assert!(
+                        (found - expected).abs() < 0.02,
+                        "{bare} {print} {learned:?}"
+                    );
                 }
                 assert!((learned.print - print).abs() < 0.5, "{learned:?}");
                 assert_eq!(learned.margin.is_some(), bare != 90.0);

@@ -73,7 +73,10 @@ impl ExitTrace {
 
     /// Bad samples from one time to another.
     pub fn faults(&self, from: f64, to: f64) -> u64 {
-        let inside = self.faults.iter().filter(|time| (from..=to).contains(*time));
+        let inside = self
+            .faults
+            .iter()
+            .filter(|time| (from..=to).contains(*time));
         inside.count() as u64
     }
 

@@ -78,9 +78,7 @@ impl Way {
             return first.1 + self.ends.0 * (time - first.0);
         };
         match self.knots.get(after) {
-            Some(next) => {
-                before.1 + (next.1 - before.1) * (time - before.0) / (next.0 - before.0)
-            }
+            Some(next) => before.1 + (next.1 - before.1) * (time - before.0) / (next.0 - before.0),
             None => before.1 + self.ends.1 * (time - before.0),
         }
     }
@@ -89,9 +87,8 @@ impl Way {
     /// brings it about.
     pub fn when(&self, way: f64) -> Option<f64> {
         let after = self.knots.partition_point(|knot| knot.1 < way);
-        let beyond = |knot: (f64, f64), speed: f64| {
-            (speed > 0.0).then(|| knot.0 + (way - knot.1) / speed)
-        };
+        let beyond =
+            |knot: (f64, f64), speed: f64| (speed > 0.0).then(|| knot.0 + (way - knot.1) / speed);
         let Some(next) = self.knots.get(after) else {
             return beyond(self.knots[self.knots.len() - 1], self.ends.1);
         };
@@ -142,7 +139,10 @@ impl Way {
 /// Good readings in order of time; one reading alone that both neighbours contradict is left out.
 fn without_glitches(readings: &[(f64, f64)]) -> Vec<(f64, f64)> {
     let mut good: Vec<(f64, f64)> = Vec::with_capacity(readings.len());
-    for reading in readings.iter().filter(|reading| (0.0..FASTEST).contains(&reading.1)) {
+    for reading in readings
+        .iter()
+        .filter(|reading| (0.0..FASTEST).contains(&reading.1))
+    {
         if good.last().is_none_or(|last| reading.0 > last.0) {
             good.push(*reading);
         }
@@ -191,11 +191,23 @@ mod tests {
 
     #[test]
     fn one_reading_that_both_neighbours_contradict_is_no_speed() {
-        let readings = [(0.0, 0.05), (1.0, 0.05), (2.0, 0.9), (3.0, 0.05), (4.0, f64::NAN)];
+        let readings = [
+            (0.0, 0.05),
+            (1.0, 0.05),
+            (2.0, 0.9),
+            (3.0, 0.05),
+            (4.0, f64::NAN),
+        ];
         let way = Way::measured(&readings, 5.0).unwrap();
         assert!((way.at(3.0) - 0.15).abs() < 1e-12);
         // A belt that really stops is believed.
-        let stop = [(0.0, 0.05), (1.0, 0.05), (2.0, 0.0), (3.0, 0.0), (4.0, 0.05)];
+        let stop = [
+            (0.0, 0.05),
+            (1.0, 0.05),
+            (2.0, 0.0),
+            (3.0, 0.0),
+            (4.0, 0.05),
+        ];
         let way = Way::measured(&stop, 5.0).unwrap();
         assert!((way.at(4.0) - 0.1).abs() < 1e-12);
         assert_eq!(Way::measured(&[(0.0, f64::NAN)], 5.0), None);

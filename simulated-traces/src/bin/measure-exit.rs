@@ -99,6 +99,7 @@ struct Call {
     shops: u64,
     first_seed: u64,
     second_probe: bool,
+    counter: bool,
     verbose: bool,
     mass_scatter: Option<f64>,
 }
@@ -108,6 +109,7 @@ fn call() -> Result<Call, String> {
         shops: 20,
         first_seed: 1,
         second_probe: false,
+        counter: true,
         verbose: false,
         mass_scatter: None,
     };
@@ -124,6 +126,7 @@ fn call() -> Result<Call, String> {
             "--first-seed" => call.first_seed = number()? as u64,
             "--mass-scatter" => call.mass_scatter = Some(number()?),
             "--second-probe" => call.second_probe = true,
+            "--no-counter" => call.counter = false,
             "--verbose" => call.verbose = true,
             other => return Err(format!("{other} is no option of this program")),
         }
@@ -335,8 +338,11 @@ fn measure(
                 .collect(),
             way: way(&read, fault.noted).ok_or("no belt")?,
             belt_declared: fault.noted.is_none(),
-            count: None,
-            eye: None,
+            count: read
+                .get("prints_count")
+                .filter(|_| call.counter)
+                .map(Vec::as_slice),
+            eye: Some(EXIT_DISTANCE - 0.1),
             pitch,
             room: shop.oven.room,
             max_gap: Seconds(5.0),

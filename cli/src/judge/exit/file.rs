@@ -42,7 +42,8 @@ pub(super) fn read(call: &Call, named: &Named) -> Result<Trace, Failure> {
     match &named.path {
         None => Trace::from(&named.shown, io::stdin().lock(), layout, too_large),
         Some(path) => {
-            let opened = std::fs::File::open(path).map_err(|error| refused(&named.shown, &error))?;
+            let opened =
+                std::fs::File::open(path).map_err(|error| refused(&named.shown, &error))?;
             Trace::from(&named.shown, opened, layout, too_large)
         }
     }
@@ -149,7 +150,9 @@ impl File<'_> {
             .max_gap
             .or(self.station.max_gap)
             .unwrap_or(DEFAULT_MAX_GAP);
-        let belt_declared = self.signals().any(|kind| matches!(kind, SignalKind::Belt { .. }));
+        let belt_declared = self
+            .signals()
+            .any(|kind| matches!(kind, SignalKind::Belt { .. }));
         let measured = belt(self.trace).and_then(|readings| Way::measured(readings, max_gap.0));
         let way = match measured {
             Some(way) => way,

@@ -122,9 +122,7 @@ pub(super) fn chosen<'a>(
             ),
         ));
     }
-    let both = |probe: &&ExitProbe<'_>| {
-        probe.column(run).is_some() && probe.column(ride).is_some()
-    };
+    let both = |probe: &&ExitProbe<'_>| probe.column(run).is_some() && probe.column(ride).is_some();
     Ok(own.iter().filter(both).copied().collect())
 }
 

@@ -145,7 +145,10 @@ impl Ridden {
 /// Readings of the belt's speed in a trace: seconds, and m/s.
 pub(super) fn belt(trace: &Trace) -> Option<&[(f64, f64)]> {
     let is_belt = |kind: ColumnKind| matches!(kind, ColumnKind::Belt(_));
-    let column = trace.columns.iter().position(|column| is_belt(column.kind))?;
+    let column = trace
+        .columns
+        .iter()
+        .position(|column| is_belt(column.kind))?;
     Some(trace.series[column].as_slice())
 }
 

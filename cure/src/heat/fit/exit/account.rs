@@ -21,13 +21,16 @@ pub(super) const FIRST_ZONE: usize = 5;
 /// Gauss–Newton steps at most.
 pub(super) const MOST_STEPS: usize = 8;
 
-/// How far a chamber's sources may have changed together, one standard deviation in °C. No source.
-const CHAMBER: f64 = 20.0;
-/// How far one zone may have changed by itself.
-const ZONE: f64 = 3.0;
+/// How far a chamber that is as it was changes: its sources together and each zone by itself (one standard
+/// deviation, in °C). No source: controllers hold a chamber to a few degrees.
+const STEADY: [f64; 2] = [4.0, 1.5];
+/// How far one does that has changed: a heater sagged, a door stood open, another setting. No source.
+const CHANGED: [f64; 2] = [20.0, 7.0];
+/// Of all prints so many leave a chamber that has changed. No source.
+const OFTEN_CHANGED: f64 = 0.2;
 /// Scatter of the film's thickness in a batch. No source: printers hold it to some per cent.
 const FILM_SCATTER: f64 = 0.04;
-/// Of a hundred prints so many are wet, or of other cloth. No source.
+/// Of all prints so many are wet, or of other cloth. No source.
 const RARE: f64 = 0.02;
 /// Water of a wet garment: what is usual of it, and how far that scatters. No source.
 const WET: (f64, f64) = (0.15, 0.1);
@@ -47,9 +50,12 @@ impl Account {
     /// All accounts of a print, of which `seen` things were seen.
     pub(super) fn all(fit: &Fit, print: &Leaving, seen: usize) -> Vec<Account> {
         let probes = print.shown.iter().flatten().count();
-        let mut all = vec![Account::of_batch(fit, print)];
+        let batch = |chamber| Account::of_batch(fit, print, chamber);
+        let mut changed = batch(CHANGED);
+        changed.likelihood = OFTEN_CHANGED.ln();
+        let mut all = vec![batch(STEADY), changed];
         if seen > 0 {
-            let mut wet = Account::of_batch(fit, print);
+            let mut wet = batch(STEADY);
             let water = wet.place(fit, MOISTURE);
             wet.usual[water] = WET.0;
             wet.covariance[(water, water)] = WET.1 * WET.1;
@@ -57,17 +63,19 @@ impl Account {
             all.push(wet);
         }
         if probes > 1 {
-            let mut other = Account::of_batch(fit, print);
-            let mass = other.place(fit, MASS);
-            other.covariance[(mass, mass)] = OTHER_MASS * OTHER_MASS;
-            other.likelihood = RARE.ln();
-            all.push(other);
+            for (chamber, rare) in [(STEADY, RARE), (CHANGED, RARE * OFTEN_CHANGED)] {
+                let mut other = batch(chamber);
+                let mass = other.place(fit, MASS);
+                other.covariance[(mass, mass)] = OTHER_MASS * OTHER_MASS;
+                other.likelihood = rare.ln();
+                all.push(other);
+            }
         }
         all
     }
 
-    /// A garment of the batch.
-    fn of_batch(fit: &Fit, print: &Leaving) -> Account {
+    /// A garment of the batch, in a chamber that changes so far.
+    fn of_batch(fit: &Fit, print: &Leaving, [chamber, zone_alone]: [f64; 2]) -> Account {
         let fitted = fit.problem.z.len();
         let zones = fit.problem.base.oven.zones.len();
         let count = fitted + FIRST_ZONE + if zones > 1 { zones } else { 0 };
@@ -79,13 +87,13 @@ impl Account {
         let mut set = |part: usize, deviation: f64| {
             covariance[(fitted + part, fitted + part)] = deviation * deviation;
         };
-        set(HOTTER, CHAMBER);
+        set(HOTTER, chamber);
         set(MASS, 0.5 * options.mass_scatter.0);
         set(MOISTURE, 0.5 * options.regain_scatter.0);
         set(FILM, FILM_SCATTER);
         set(SPEED, 0.5 * print.belt_uncertainty.0);
         for zone in 0..count - fitted - FIRST_ZONE {
-            set(FIRST_ZONE + zone, ZONE);
+            set(FIRST_ZONE + zone, zone_alone);
         }
         Account {
             usual: DVector::zeros(count),

@@ -73,7 +73,8 @@ impl Setting {
         let faster = y[first + SPEED].clamp(-0.5, 0.5);
         let (passing, haste) = match &print.passing {
             Passing::Steady(speed) => {
-                let haste = LATTICE[3] * (((speed.0 / reference).ln() + faster) / LATTICE[3]).round();
+                let haste =
+                    LATTICE[3] * (((speed.0 / reference).ln() + faster) / LATTICE[3]).round();
                 let speed = MetresPerSecond(reference * haste.exp());
                 (Passing::Steady(speed), haste)
             }
@@ -98,7 +99,8 @@ impl Setting {
 
     /// Variance of the model at the probe.
     pub(super) fn model_variance(&self, margin: bool) -> f64 {
-        self.deviation(if margin { AT_MARGIN } else { AT_PROBE }).powi(2)
+        self.deviation(if margin { AT_MARGIN } else { AT_PROBE })
+            .powi(2)
     }
 
     /// Variance of the model where the film is judged.
@@ -107,10 +109,7 @@ impl Setting {
     }
 
     fn deviation(&self, [least, degree, haste, mass]: [f64; 4]) -> f64 {
-        least
-            + degree * self.part(0).abs()
-            + haste * self.haste.abs()
-            + mass * self.part(1).abs()
+        least + degree * self.part(0).abs() + haste * self.haste.abs() + mass * self.part(1).abs()
     }
 }
 
@@ -180,12 +179,12 @@ impl Change {
 
 impl ExitModel<'_> {
     /// The place of a setting, looked at now if nobody has yet.
-    pub(super) fn place(
-        &mut self,
-        setting: &Setting,
-        print: &Leaving,
-    ) -> Result<usize, HeatError> {
-        if let Some(known) = self.places.iter().position(|place| place.setting == *setting) {
+    pub(super) fn place(&mut self, setting: &Setting, print: &Leaving) -> Result<usize, HeatError> {
+        if let Some(known) = self
+            .places
+            .iter()
+            .position(|place| place.setting == *setting)
+        {
             return Ok(known);
         }
         let place = self.look(setting, print)?;
@@ -237,16 +236,47 @@ impl ExitModel<'_> {
         }
         let own = |change: Change| run(shared, &change, passing);
         let more = [
-            (HOTTER, WARMER, own(Change { hotter: at.hotter + WARMER, ..at.clone() })?),
-            (MASS, HEAVIER, own(Change { mass: at.mass + HEAVIER, ..at.clone() })?),
-            (MOISTURE, WETTER, own(Change { moisture: at.moisture + WETTER, ..at.clone() })?),
-            (FILM, THICKER, own(Change { film: THICKER, ..at.clone() })?),
+            (
+                HOTTER,
+                WARMER,
+                own(Change {
+                    hotter: at.hotter + WARMER,
+                    ..at.clone()
+                })?,
+            ),
+            (
+                MASS,
+                HEAVIER,
+                own(Change {
+                    mass: at.mass + HEAVIER,
+                    ..at.clone()
+                })?,
+            ),
+            (
+                MOISTURE,
+                WETTER,
+                own(Change {
+                    moisture: at.moisture + WETTER,
+                    ..at.clone()
+                })?,
+            ),
+            (
+                FILM,
+                THICKER,
+                own(Change {
+                    film: THICKER,
+                    ..at.clone()
+                })?,
+            ),
         ];
         for (part, step, other) in &more {
             enter(fitted + part, other, passing, *step);
         }
         for zone in 0..print.parts - FIRST_ZONE {
-            let other = own(Change { zone: Some((zone, WARMER)), ..at.clone() })?;
+            let other = own(Change {
+                zone: Some((zone, WARMER)),
+                ..at.clone()
+            })?;
             enter(fitted + FIRST_ZONE + zone, &other, passing, WARMER);
         }
         let faster = passing.faster(FASTER.exp());

@@ -235,7 +235,10 @@ pub(super) fn mean_of(
     for (number, value) in values.iter_mut().enumerate() {
         let of = |f: &dyn Fn((f64, f64)) -> f64| {
             let parts = own.iter().zip(&weights);
-            parts.map(|(own, weight)| weight * f(own[number])).sum::<f64>() / all
+            parts
+                .map(|(own, weight)| weight * f(own[number]))
+                .sum::<f64>()
+                / all
         };
         let mean = of(&|own| own.0);
         let variance = of(&|own| own.1 + (own.0 - mean).powi(2));
