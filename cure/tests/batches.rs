@@ -20,7 +20,10 @@ fn ride(from: f64) -> Vec<(f64, f64)> {
 
 /// A print flashed to a peak and cooled again.
 fn flashed(from: f64, peak: f64) -> Vec<(f64, f64)> {
-    lines(&[(from, 40.0), (from + 8.0, peak), (from + 20.0, 40.0)], 0.25)
+    lines(
+        &[(from, 40.0), (from + 8.0, peak), (from + 20.0, 40.0)],
+        0.25,
+    )
 }
 
 fn slow_ink() -> ChannelPlan {
@@ -97,5 +100,8 @@ fn a_flashed_print_that_has_cooled_is_judged_before_the_next_batch_begins() {
     let passes = passes_of(events);
     let verdicts: Vec<Verdict> = passes.iter().map(|pass| pass.verdict).collect();
     assert_eq!(verdicts, [Verdict::Gelled, Verdict::OverFlashed]);
-    assert_eq!((passes[0].uncertainty.0, passes[1].uncertainty.0), (1.0, 2.0));
+    assert_eq!(
+        (passes[0].uncertainty.0, passes[1].uncertainty.0),
+        (1.0, 2.0)
+    );
 }

@@ -182,7 +182,7 @@ fn pass(number: u64, start: Micros, batch: u64) -> Record {
         best,
         high: best * 1.1,
     };
-    let is_good = number % 50 != 0;
+    let is_good = !number.is_multiple_of(50);
     Record::PassJudged(PassJudged {
         pass: number,
         station: "belt-1".to_owned(),

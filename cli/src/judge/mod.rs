@@ -67,9 +67,7 @@ fn judge_all<W: Writer>(
     for named in &call.files {
         let place = (&mut *spool, &mut any_before);
         let found = match &call.reference {
-            Some(reference) => {
-                exit::judge(call, named, reference, &mut references, writer, place)?
-            }
+            Some(reference) => exit::judge(call, named, reference, &mut references, writer, place)?,
             None => file::judge(call, named, writer, place, figure.as_mut(), progress)?,
         };
         all_good &= found.passes > 0 && found.all_good;

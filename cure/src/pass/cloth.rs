@@ -1,7 +1,7 @@
 //! A second junction on unprinted cloth beside the print: where scorch, shrinkage and melting strike.
 
-use std::collections::VecDeque;
 use serde::{Deserialize, Serialize};
+use std::collections::VecDeque;
 
 use crate::sample::{Line, Sample};
 use crate::sensor::Uncertainty;

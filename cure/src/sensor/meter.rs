@@ -170,8 +170,7 @@ mod tests {
         assert_eq!(reads("unit = \"C\"\n", 160.0, None), 160.0);
         assert!((reads("unit = \"F\"\n", 320.0, None) - 160.0).abs() < 1e-9);
         assert!((reads("unit = \"K\"\n", 433.15, None) - 160.0).abs() < 1e-9);
-        let millivolts =
-            "unit = \"mV\"\nsensor = { kind = \"thermocouple\", type = \"K\" }\n";
+        let millivolts = "unit = \"mV\"\nsensor = { kind = \"thermocouple\", type = \"K\" }\n";
         assert!((reads(millivolts, 6.540, None) - 160.0).abs() < 0.025);
         assert!((reads(millivolts, 5.540, Some(25.0)) - 160.0).abs() < 0.05);
     }

@@ -254,7 +254,10 @@ async fn what_has_lost_its_readings_is_not_judged_anew() {
     let second = Served::start(shop(&file, None), &data, generous()).await;
     let client = &second.client;
     let passes = said(client, "belt-1").await;
-    assert_eq!((passes.len(), &passes[0]["readings_kept"]), (3, &json!(false)));
+    assert_eq!(
+        (passes.len(), &passes[0]["readings_kept"]),
+        (3, &json!(false))
+    );
     client.done("/api/batches", batch("belt-1")).await;
     let body = json!({ "passes": [1], "by": "Mara" });
     let refused = client.post("/api/batches/1/passes", body).await;

@@ -23,7 +23,7 @@ fn batch(writer: &mut Writer, number: u64, readings: u64) -> Batch {
     Batch {
         readings: readings.collect(),
         records: vec![(at(number as f64), occurred(Occurrence::Unseen { prints }))],
-        checkpoint: (number % 4 == 0).then(|| vec![number as u8; 300]),
+        checkpoint: number.is_multiple_of(4).then(|| vec![number as u8; 300]),
         ..Batch::default()
     }
 }

@@ -243,12 +243,11 @@ fn packing_goes_on_while_a_channel_is_read() {
     }
     let reader = readers.reader().unwrap();
     let mut kept = Vec::new();
-    let mut number = 120;
-    for reading in reader.readings(channel, Micros(0), Micros(119)) {
+    let readings = reader.readings(channel, Micros(0), Micros(119));
+    for (number, reading) in (120..).zip(readings) {
         kept.push(reading.unwrap().at.0);
         writer.tidy(Duration::ZERO).unwrap();
         commit(&mut writer, number);
-        number += 1;
     }
     assert_eq!(kept, (0..120).collect::<Vec<_>>());
 }
