@@ -97,11 +97,11 @@ fn said(line: &str) -> Said {
 
 /// Every print has one verdict, and none claims what is not true.
 fn holds_against_the_truth(told: &Told) {
-    for number in 0..CHAPTERS.len() {
+    for (number, chapter) in CHAPTERS.iter().enumerate() {
         let (said, truth) = (told.said(number), told.truth(number));
         let judged: Vec<u32> = said.iter().map(|own| own.0).collect();
         let printed: Vec<u32> = truth.iter().map(|own| own.index).collect();
-        assert_eq!(judged, printed, "{}", CHAPTERS[number].0);
+        assert_eq!(judged, printed, "{}", chapter.0);
         for ((print, said), truth) in said.iter().zip(&truth) {
             let truly = match truth.truth.harm.as_deref() {
                 Some("scorch") => "scorched",
@@ -109,11 +109,7 @@ fn holds_against_the_truth(told: &Told) {
                 None => truth.truth.verdict.as_str(),
             };
             let fits = said == truly || said == "unproven";
-            assert!(
-                fits,
-                "{} print {print}: {said}, truly {truly}",
-                CHAPTERS[number].0
-            );
+            assert!(fits, "{} print {print}: {said}, truly {truly}", chapter.0);
         }
     }
 }
