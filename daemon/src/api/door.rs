@@ -24,7 +24,7 @@ const LAST_WORDS: Duration = Duration::from_secs(2);
 const BREATH: Duration = Duration::from_millis(100);
 /// What one connection too many is told.
 const FULL: &[u8] = b"HTTP/1.1 503 Service Unavailable\r\ncontent-type: application/json\r\n\
-    connection: close\r\ncontent-length: 65\r\n\r\n\
+    connection: close\r\ncontent-length: 68\r\n\r\n\
     {\"error\":\"there are too many connections; close some, or ask later\"}";
 
 /// Accepts connections until `stop`; returns when the last has ended.
