@@ -102,7 +102,7 @@ fn start_broker(program: &Path, folder: &Path, port: u16) -> Killed {
 
 fn shop(folder: &Path, name: &str, port: u16) -> PathBuf {
     let mut text = format!(
-        "[shop]\nname = {name:?}\n[[source]]\nid = \"broker\"\nkind = \"mqtt\"\nhost = \"127.0.0.1\"\n\
+        "[shop]\nname = {name:?}\n[board]\nlisten = \"127.0.0.1:0\"\n[[source]]\nid = \"broker\"\nkind = \"mqtt\"\nhost = \"127.0.0.1\"\n\
          port = {port}\n[[source.topic]]\nfilter = \"kill/+\"\nchannel = \"{{1}}\"\nvalue = \"/v\"\n\
          time = \"/t\"\nsequence = \"/n\"\n[[station]]\nid = \"belt-1\"\nkind = \"belt-dryer\"\n\
          heated_length = \"2.4 m\"\nbelt = \"2.6 m/min\"\nzones = [ {{ length = \"2.4 m\", air = \"190 C\" }} ]\n"
