@@ -1,7 +1,7 @@
 //! Readings as the journal keeps them, and the form in which those of one commit lie together.
 //!
 //! The form is quick to write and keeps the order in which readings were fed, which a replay needs. It is
-//! not small: that is the business of [`pack`](super::pack), which comes later.
+//! not small: that is the business of `pack`, which comes later.
 //!
 //! ```text
 //! reading = header, microseconds since the reading before, what was shown

@@ -1,8 +1,8 @@
 //! A shift: the daemon from its start to its stop.
 //!
 //! [`start`] opens the journal, takes the [`Keeper`] up where the last shift left it, and starts three kinds
-//! of work: a task for each source, one task for the keeper ([`desk`]), and one thread that commits
-//! ([`commit`]). What comes back is a [`Shift`]: the handle through which everybody else asks for things,
+//! of work: a task for each source, one task for the keeper (`desk`), and one thread that commits
+//! (`commit`). What comes back is a [`Shift`]: the handle through which everybody else asks for things,
 //! reads the journal and hears the news.
 //!
 //! Stopping goes the way of the data. First the sources are told to stop; what they have read is in the
