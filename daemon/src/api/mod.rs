@@ -1,12 +1,12 @@
 //! The local interface for programs, over HTTP: batches, passes, holds, recipes, calibrations, state and news.
 //!
 //! [`serve`] listens where the shop file says, on loopback unless that names a certificate. It is the daemon's only open
-//! door, so every request passes the same guards ([`guard`]): how many and how fast, for which host, from
+//! door, so every request passes the same guards (`guard`): how many and how fast, for which host, from
 //! which origin, with which token, how large. Reading is open to whoever reaches a loopback address; whoever changes
 //! something, or comes from elsewhere, shows the token of the data folder ([`token`]).
 //!
-//! [`routes`] lists everything that can be asked, each with its description, from which the OpenAPI document
-//! is made ([`describe`]). What is read comes from the journal, and what is changed goes through
+//! `routes` lists everything that can be asked, each with its description, from which the OpenAPI document
+//! is made (`describe`). What is read comes from the journal, and what is changed goes through
 //! [`Shift::ask`]: an answer means that it is committed.
 //!
 //! It ends when it is told to stop: nothing more is accepted, answers that are on their way are finished,

@@ -8,7 +8,7 @@
 //! - the driver keeps still. So after two seconds of silence, and every two seconds from then, the task looks
 //!   whether the port is still there and still the same device;
 //! - all seems well and yet nothing comes. A line that has a rhythm and falls out of it
-//!   ([`super::rhythm`]) is opened anew.
+//!   (`rhythm`) is opened anew.
 //!
 //! A lost port is looked for every second, and tried again with growing waits, or at once when it comes back.
 //!
