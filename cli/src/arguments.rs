@@ -5,6 +5,10 @@ use std::path::PathBuf;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use clap_complete::Shell;
 
+use crate::command::batch::BatchArguments;
+use crate::command::holds::HoldsArguments;
+use crate::command::probe::ProbeArguments;
+use crate::command::recipe::RecipeArguments;
 use crate::demo::arguments::DemoArguments;
 use crate::tune::arguments::TuneArguments;
 
@@ -40,6 +44,14 @@ pub(crate) enum Command {
     Inks(InksArguments),
     /// List the fabrics, or show one with its limits
     Fabrics(FabricsArguments),
+    /// Open, close, list, show and note batches; give passes to one later
+    Batch(Box<BatchArguments>),
+    /// List the holds, prints to be pulled, and settle them
+    Holds(HoldsArguments),
+    /// Lock a recipe from a ride; list, show and retire recipes
+    Recipe(RecipeArguments),
+    /// List the probes with their last readings and doubts, and enter calibrations
+    Probe(ProbeArguments),
     /// Verify a journal or a backup: name the first link of its chain that is broken
     Verify(VerifyArguments),
     /// Copy the journal into a new file, also while the daemon runs, and verify the copy

@@ -5,6 +5,7 @@
 //! the call is wrong.
 
 mod arguments;
+mod client;
 mod command;
 mod demo;
 mod failure;
@@ -50,6 +51,10 @@ fn run(arguments: Arguments) -> Result<Outcome, Failure> {
         Some(Command::Check(typed)) => command::check::run(&typed),
         Some(Command::Inks(typed)) => command::inks::run(&typed),
         Some(Command::Fabrics(typed)) => command::fabrics::run(&typed),
+        Some(Command::Batch(typed)) => command::batch::run(*typed),
+        Some(Command::Holds(typed)) => command::holds::run(&typed),
+        Some(Command::Recipe(typed)) => command::recipe::run(typed),
+        Some(Command::Probe(typed)) => command::probe::run(typed),
         Some(Command::Verify(typed)) => command::verify::run(&typed),
         Some(Command::Backup(typed)) => command::backup::run(&typed),
         Some(Command::Completions(typed)) => command::completions::run(&typed),

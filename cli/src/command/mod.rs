@@ -2,15 +2,21 @@
 
 pub(crate) mod backup;
 mod bar;
+pub(crate) mod batch;
 pub(crate) mod check;
 pub(crate) mod completions;
 mod curve;
+mod daemon_words;
 pub(crate) mod fabrics;
+pub(crate) mod holds;
 pub(crate) mod inks;
 pub(crate) mod judge;
 pub(crate) mod library;
 mod library_json;
 pub(crate) mod man;
+pub(crate) mod probe;
+pub(crate) mod recipe;
 pub(crate) mod simulate;
+mod table;
 pub(crate) mod verify;
 pub(crate) mod welcome;

@@ -232,8 +232,11 @@ pub async fn serve_within(
             changes: Rate::new(limits.changes.0, limits.changes.1, now),
         },
     });
+    let streams = Arc::clone(&api.streams);
     let task = tokio::spawn(async move {
         door::open(listener, tls, routes::router(api), limits, stop).await;
+        // Every stream gives its place back when it has ended. (The semaphore is never closed.)
+        let _ = streams.acquire_many(STREAMS as u32).await;
         drop(published);
     });
     Ok(Serving {
