@@ -67,8 +67,8 @@ mod readings;
 mod records;
 mod replay;
 mod schema;
-mod seal;
 mod stretch;
+mod upkeep;
 mod verify;
 mod writer;
 
@@ -93,6 +93,6 @@ pub use reading::{Garbled, JournaledReading, Shown};
 pub use readings::{ChannelReading, ChannelReadings};
 pub use records::{KeptRecord, RecordQuery, Records};
 pub use replay::{Replay, ReplayedCommit};
-pub use seal::{Forgotten, Tidied};
+pub use upkeep::{Forgotten, Tidied};
 pub use verify::{Broken, Verification, VerifyProgress};
 pub use writer::{NextNumbers, Settings, Writer, open};

@@ -12,7 +12,7 @@ use super::names::Names;
 use super::number::{ChannelNumber, CommitNumber, SourceNumber, WordNumber};
 use super::reader::Readers;
 use super::schema::{self, Kind};
-use super::seal::Sealing;
+use super::upkeep::Sealing;
 
 /// What can be set.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -30,7 +30,7 @@ impl Default for Settings {
         Settings {
             keep_free: None,
             pack_after: Duration::from_secs(3600),
-            pack_readings: 400_000,
+            pack_readings: 200_000,
         }
     }
 }

@@ -102,7 +102,7 @@ fn a_copy_of_the_folder_in_use_goes_on_from_there() {
         let batch = batch(&mut writer, number, 50);
         writer.commit(&batch).unwrap();
         batches.push(batch);
-        if number % 10 == 0 {
+        if number.is_multiple_of(10) {
             let log = fs::read(folder.path().join(LOG)).unwrap();
             let copy = copied(folder.path(), &log);
             check(copy.path(), &batches);

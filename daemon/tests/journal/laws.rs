@@ -243,8 +243,8 @@ fn packing_goes_on_while_a_channel_is_read() {
     }
     let reader = readers.reader().unwrap();
     let mut kept = Vec::new();
-    let readings = reader.readings(channel, Micros(0), Micros(119));
-    for (number, reading) in (120..).zip(readings) {
+    let first = reader.readings(channel, Micros(0), Micros(119));
+    for (number, reading) in (120..).zip(first) {
         kept.push(reading.unwrap().at.0);
         writer.tidy(Duration::ZERO).unwrap();
         commit(&mut writer, number);

@@ -15,10 +15,10 @@ use super::stretch::{Gathered, Packing};
 use super::writer::{Settings, Writer};
 use crate::time::Micros;
 
-/// So many commits are sorted at a time, …
-const GATHER: u64 = 256;
-/// … and so many deleted.
-const DELETE: u64 = 512;
+/// So many commits are sorted or deleted at a time, …
+const COMMITS: u64 = 256;
+/// … but no more once they have so many readings.
+const READINGS: u64 = 20_000;
 /// The log is moved into the file when it is about this long, in pages.
 const LONG_LOG: u64 = 1000;
 
@@ -173,9 +173,11 @@ impl Writer {
             "SELECT number, bytes FROM recent WHERE number > ?1 AND number <= ?2
              ORDER BY number LIMIT ?3",
         )?;
-        let mut rows = commits.query(params![gathered.last_commit, self.checkpoint, GATHER])?;
+        let mut rows = commits.query(params![gathered.last_commit, self.checkpoint, COMMITS])?;
+        let enough = self.settings.pack_readings.max(1);
+        let enough = enough.min(gathered.readings + READINGS);
         let mut found = false;
-        while gathered.readings < self.settings.pack_readings.max(1)
+        while gathered.readings < enough
             && let Some(row) = rows.next()?
         {
             found = true;
@@ -223,21 +225,26 @@ impl Writer {
 
     /// Deletes some of the commits whose readings lie in stretches.
     fn delete_packed(&mut self) -> Result<(), CommitError> {
-        let first: Option<u64> = self
-            .connection
-            .prepare_cached("SELECT min(number) FROM recent")?
-            .query_row([], |row| row.get(0))?;
-        let through = self.sealing.through;
-        match first {
-            Some(first) if first <= through => {
-                let to = through.min(first + DELETE);
-                self.connection
-                    .prepare_cached("DELETE FROM recent WHERE number <= ?1")?
-                    .execute([to])?;
-                self.log_pages += DELETE / 16;
-            }
-            _ => self.sealing.rubbish = false,
+        let mut commits = self.connection.prepare_cached(
+            "SELECT number, readings FROM recent WHERE number <= ?1 ORDER BY number LIMIT ?2",
+        )?;
+        let mut rows = commits.query(params![self.sealing.through, COMMITS])?;
+        let (mut to, mut readings) = (None, 0);
+        while readings < READINGS
+            && let Some(row) = rows.next()?
+        {
+            to = Some(row.get::<_, u64>(0)?);
+            readings += row.get::<_, u64>(1)?;
         }
+        drop(rows);
+        let Some(to) = to else {
+            self.sealing.rubbish = false;
+            return Ok(());
+        };
+        self.connection
+            .prepare_cached("DELETE FROM recent WHERE number <= ?1")?
+            .execute([to])?;
+        self.log_pages += COMMITS / 16 + readings / 1024;
         Ok(())
     }
 
