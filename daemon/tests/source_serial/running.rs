@@ -14,7 +14,7 @@ use tokio::time::timeout;
 use tokio_util::sync::CancellationToken;
 
 /// No test waits longer for anything; most wait for milliseconds.
-const DEADLINE: Duration = Duration::from_secs(3600);
+const DEADLINE: Duration = Duration::from_secs(120);
 
 pub struct Running {
     pub health: Arc<Health>,

@@ -4,6 +4,7 @@
 //! [`LineFormat`](inkdwell_config::shop::LineFormat) and says what a line means. Both are fit for any bytes:
 //! what cannot be understood is counted, and neither ever holds more than a line of them.
 
+mod channels;
 mod number;
 mod parser;
 mod reader;

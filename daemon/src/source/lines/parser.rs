@@ -1,20 +1,13 @@
 //! Lines become readings.
 
-use std::collections::BTreeMap;
-use std::sync::Arc;
-
 use inkdwell_config::shop::LineFormat;
 use regex::Regex;
 use serde_json::Value as Json;
 
-use super::number::{self, Written};
+use super::channels::{Channels, fit_for_a_name};
+use super::number;
 use super::text;
 use crate::intake::{Said, Value};
-
-/// So many channels that lines name by themselves are remembered.
-const REMEMBERED: usize = 256;
-/// No channel's name has more characters.
-const LONGEST_NAME: usize = 64;
 
 /// What a line means.
 #[derive(Debug, Clone, PartialEq)]
@@ -198,62 +191,11 @@ fn matched(channels: &mut Channels, pattern: &Regex, text: &str) -> Option<Vec<S
     Some(said)
 }
 
-fn fit_for_a_name(name: &str) -> bool {
-    let length = name.chars().take(LONGEST_NAME + 1).count();
-    (1..=LONGEST_NAME).contains(&length)
-}
-
-/// The channels of earlier lines: their names, and the units that they came with.
-#[derive(Debug, Default)]
-struct Channels {
-    known: BTreeMap<Arc<str>, Option<&'static str>>,
-}
-
-impl Channels {
-    /// What is written of a channel; `None` where nothing is.
-    fn written(&mut self, name: &str, text: &str, written: Option<Written>) -> Option<Said> {
-        let Written { value, unit } = written?;
-        let value = match unit {
-            Some(unit) if !self.keeps_to(name, unit) => number::word(text.trim()),
-            _ => value,
-        };
-        Some(self.said(name, value))
-    }
-
-    fn said(&mut self, name: &str, value: Value) -> Said {
-        Said {
-            channel: self.channel(name),
-            value,
-            device_time: None,
-            sequence: None,
-        }
-    }
-
-    fn channel(&mut self, name: &str) -> Arc<str> {
-        if let Some((channel, _)) = self.known.get_key_value(name) {
-            return Arc::clone(channel);
-        }
-        let channel: Arc<str> = Arc::from(name);
-        if self.known.len() < REMEMBERED {
-            self.known.insert(Arc::clone(&channel), None);
-        }
-        channel
-    }
-
-    /// Whether a channel still comes with the unit that it first had.
-    fn keeps_to(&mut self, name: &str, unit: &'static str) -> bool {
-        self.channel(name);
-        match self.known.get_mut(name) {
-            Some(first) => *first.get_or_insert(unit) == unit,
-            None => true,
-        }
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use proptest::prelude::*;
 
+    use super::super::channels::{LONGEST_NAME, REMEMBERED};
     use super::*;
 
     fn parser(format: &LineFormat) -> LineParser {
@@ -443,7 +385,7 @@ mod tests {
                     prop_assert_eq!(names.len(), said.len());
                 }
             }
-            prop_assert!(parser.channels.known.len() <= REMEMBERED);
+            prop_assert!(parser.channels.remembered() <= REMEMBERED);
         }
     }
 
@@ -454,6 +396,6 @@ mod tests {
             let meaning = parser.read(format!("c{number}=1C").as_bytes());
             assert_eq!(short(meaning), format!("c{number} 1"));
         }
-        assert_eq!(parser.channels.known.len(), REMEMBERED);
+        assert_eq!(parser.channels.remembered(), REMEMBERED);
     }
 }

@@ -18,23 +18,22 @@
 
 mod bus;
 mod device;
+mod link;
 mod number;
 mod plan;
 mod tap;
 mod words;
 
-use std::io;
 use std::sync::Arc;
 use std::time::Duration;
 
 use inkdwell_config::quantity::Seconds;
 use inkdwell_config::shop::{Modbus, ModbusLink};
-use tokio::net::TcpStream;
-use tokio::time::{Instant, MissedTickBehavior, interval, timeout};
+use tokio::time::{Instant, MissedTickBehavior, interval};
 use tokio_modbus::ExceptionCode;
 use tokio_util::sync::CancellationToken;
 
-use self::bus::{Answer, Bus, Framing, TcpWire};
+use self::bus::{Answer, Bus};
 use self::device::Device;
 use self::plan::{Block, plan};
 use self::words::of_exception;
@@ -44,8 +43,6 @@ use super::telling::Teller;
 use super::waits::Waits;
 use crate::intake::{Closed, Delivery, Intake, SourceId};
 
-/// A connection over TCP is made within this time or given up.
-const CONNECT_WITHIN: Duration = Duration::from_secs(10);
 /// Where every device is silent for so long, the bus is opened anew; after each time that this did not
 /// help, it takes twice as long, up to the second bound.
 const OPEN_ANEW_AFTER: (Duration, Duration) = (Duration::from_secs(10), Duration::from_secs(600));
@@ -178,7 +175,10 @@ impl Task {
     }
 
     async fn connection(&mut self) -> End {
-        let opened = match self.until_stopped(self.open()).await {
+        let opened = match self
+            .until_stopped(link::open(&self.ports, &self.link))
+            .await
+        {
             None => return End::Stopped,
             Some(Err(why)) => return End::Lost(why),
             Some(Ok(opened)) => opened,
@@ -206,20 +206,6 @@ impl Task {
     /// What somebody else does, unless the daemon is told to stop before.
     async fn until_stopped<T>(&self, work: impl Future<Output = T>) -> Option<T> {
         self.stop.run_until_cancelled(work).await
-    }
-
-    async fn open(&self) -> Result<(Bus, Option<Found>), String> {
-        match &self.link {
-            ModbusLink::Rtu(settings) => {
-                let opened = port::open(&self.ports, settings).await;
-                let (found, wire) = opened.map_err(|trouble| trouble.to_string())?;
-                Ok((Bus::new(Framing::rtu(settings.baud), wire), Some(found)))
-            }
-            ModbusLink::Tcp { host, port } => {
-                let stream = connect(host, *port).await?;
-                Ok((Bus::new(Framing::Tcp, Box::new(TcpWire(stream))), None))
-            }
-        }
     }
 
     /// Asks every device that is due.
@@ -293,7 +279,7 @@ impl Task {
                         "what comes from device {unit_id} cannot be understood ({what}); see the wires and their termination, and baud, parity and timeout in the shop file"
                     )));
                 }
-                Answer::Lost(why) => return Err(End::Lost(self.hung_up(&why))),
+                Answer::Lost(why) => return Err(End::Lost(link::lost(&self.link, &why))),
             }
         }
         Ok(trouble)
@@ -301,7 +287,9 @@ impl Task {
 
     async fn ask(&mut self, bus: &mut Bus, unit_id: u8, block: &Block) -> Result<Answer, End> {
         if bus.is_stale() {
-            let opened = self.until_stopped(self.open()).await;
+            let opened = self
+                .until_stopped(link::open(&self.ports, &self.link))
+                .await;
             (*bus, _) = opened.ok_or(End::Stopped)?.map_err(End::Lost)?;
         }
         let asked = async {
@@ -375,15 +363,6 @@ impl Task {
             false => Ok(()),
         }
     }
-
-    fn hung_up(&self, why: &str) -> String {
-        match &self.link {
-            ModbusLink::Rtu(settings) => port::lost(&settings.port, why),
-            ModbusLink::Tcp { host, port } => format!(
-                "the connection to {host}:{port} is lost ({why}); see whether the device has power and the network reaches it"
-            ),
-        }
-    }
 }
 
 /// Whether a device may take the same in smaller pieces.
@@ -400,33 +379,4 @@ fn refusal(unit_id: u8, block: &Block, exception: ExceptionCode) -> String {
         block.named(),
         of_exception(exception)
     )
-}
-
-async fn connect(host: &str, port: u16) -> Result<TcpStream, String> {
-    let connected = timeout(CONNECT_WITHIN, TcpStream::connect((host, port)));
-    let stream = match connected.await {
-        Ok(Ok(stream)) => stream,
-        Ok(Err(error)) => return Err(unreachable(host, port, &error)),
-        Err(_) => {
-            return Err(format!(
-                "{host}:{port} does not answer; see whether the device has power and the network reaches it"
-            ));
-        }
-    };
-    // Questions are short, and none is to wait for another.
-    match stream.set_nodelay(true) {
-        Ok(()) => Ok(stream),
-        Err(error) => Err(unreachable(host, port, &error)),
-    }
-}
-
-fn unreachable(host: &str, port: u16, error: &io::Error) -> String {
-    match error.kind() {
-        io::ErrorKind::ConnectionRefused => format!(
-            "nothing listens at {host}:{port}; see whether the device speaks Modbus there, or correct host and port in the shop file"
-        ),
-        _ => format!(
-            "{host}:{port} cannot be reached ({error}); correct host in the shop file, or see whether the network reaches it"
-        ),
-    }
 }
