@@ -32,6 +32,9 @@ const OFTEN_CHANGED: f64 = 0.2;
 const FILM_SCATTER: f64 = 0.04;
 /// Of all prints so many are wet, or of other cloth. No source.
 const RARE: f64 = 0.02;
+/// The same of other cloth where a single probe cannot tell: the batch's own garment is presumed then, and a
+/// remark says so.
+const UNTOLD: f64 = 0.005;
 /// Water of a wet garment: what is usual of it, and how far that scatters. No source.
 const WET: (f64, f64) = (0.15, 0.1);
 /// ln of how much other cloth differs in mass: a garment half or twice as heavy lies within two of it.
@@ -62,14 +65,14 @@ impl Account {
             wet.likelihood = RARE.ln();
             all.push(wet);
         }
-        if probes > 1 {
-            for (chamber, rare) in [(STEADY, RARE), (CHANGED, RARE * OFTEN_CHANGED)] {
-                let mut other = batch(chamber);
-                let mass = other.place(fit, MASS);
-                other.covariance[(mass, mass)] = OTHER_MASS * OTHER_MASS;
-                other.likelihood = rare.ln();
-                all.push(other);
-            }
+        // One probe cannot tell mass from heat: other cloth then is only thought of, not found.
+        let rare = if probes > 1 { RARE } else { UNTOLD };
+        for (chamber, likely) in [(STEADY, 1.0), (CHANGED, OFTEN_CHANGED)] {
+            let mut other = batch(chamber);
+            let mass = other.place(fit, MASS);
+            other.covariance[(mass, mass)] = OTHER_MASS * OTHER_MASS;
+            other.likelihood = (rare * likely).ln();
+            all.push(other);
         }
         all
     }

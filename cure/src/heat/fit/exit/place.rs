@@ -31,11 +31,11 @@ const FASTER: f64 = 0.01;
 
 /// Standard deviation of the model at the probe where nothing has changed since the reference, in °C, and for
 /// each degree of the sources, each ln of speed, and each ln of mass.
-const AT_PROBE: [f64; 4] = [0.25, 0.02, 1.5, 1.0];
+const AT_PROBE: [f64; 4] = [0.25, 0.02, 6.0, 1.0];
 /// The same of an unprinted margin.
-const AT_MARGIN: [f64; 4] = [1.2, 0.08, 4.0, 4.0];
+const AT_MARGIN: [f64; 4] = [1.2, 0.08, 8.0, 4.0];
 /// The same of the film where it is judged.
-const IN_FILM: [f64; 4] = [0.8, 0.04, 3.0, 3.0];
+const IN_FILM: [f64; 4] = [0.8, 0.04, 5.0, 3.0];
 
 /// A place of the lattice.
 #[derive(Debug, Clone, PartialEq)]
