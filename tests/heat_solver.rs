@@ -36,7 +36,8 @@ fn oven() -> Oven {
         },
         humidity: Share(0.015),
         below: Share(0.5),
-        belt_openness: Share(0.5),
+        // Half of what the upper face breathes, all of the stirring below.
+        belt_openness: Share(1.0),
         bare_absorptivity: Share(1.0),
         emissivity: Share(0.9),
         lewis: 0.865,

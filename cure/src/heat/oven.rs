@@ -131,7 +131,8 @@ impl Oven {
             emissivity: Share(EMISSIVITY),
             lewis: LEWIS_NUMBER,
             lingering: Seconds(0.0),
-            blur: Metres(0.05),
+            // A mouth lets the heat out, and the room in, over a decimetre or so.
+            blur: Metres(0.1),
             backing,
         }
     }
@@ -198,7 +199,8 @@ impl Oven {
                     r: self.below.0 * grey * mixed.walls_alone,
                     emission: self.below.0 * grey,
                 },
-                self.belt_openness.0,
+                // Heat and vapour cross the same air.
+                self.below.0 * self.belt_openness.0,
             ),
             Backing::Platen(platen) => (
                 Face {
@@ -280,7 +282,7 @@ fn usual(zone: &Zone, room: Celsius) -> HeatZone {
         air,
         convection: HeatTransfer(convection),
         panel: zone.panel.unwrap_or(air),
-        panel_share: Share(zone.panel.map_or(0.0, |_| 0.6)),
+        panel_share: Share(zone.panel.map_or(0.0, |_| 0.45)),
         still_air: zone.air.is_none(),
     }
 }

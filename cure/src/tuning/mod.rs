@@ -20,8 +20,9 @@ use inkdwell_config::station::Station;
 use crate::heat::HeatError;
 use crate::heat::fit::{Fit, LimitName, NextRide, Prediction, Trip};
 
-/// The recommended speed keeps this share of the window's fast end: belts and set points wander.
-const RESERVE: f64 = 0.985;
+/// The recommended speed keeps this share of the window's fast end, whose doubt is already taken off: room
+/// for what a drive rounds.
+const RESERVE: f64 = 0.995;
 
 /// Where the belt should run.
 #[derive(Debug, Clone, PartialEq)]

@@ -5,7 +5,10 @@
 //! what the shop declares and what the probes read. What is true is known from the simulation, whose physics
 //! is not that of the fitted model. The same call prints the same figures, times apart.
 //!
-//!     cargo run -p inkdwell-simulated-traces --bin measure-tuning -- --shops 240 --rides 2 [--first-seed 1] [--cloth] [--verbose]
+//!     cargo run -p inkdwell-simulated-traces --bin measure-tuning -- --shops 240 --rides 2 [--first-seed 1] [--cloth]
+//!         [--mass-scatter 0.1] [--regain-scatter 0.02] [--verbose]
+//!
+//! The scatters are what is declared of the garments (k = 2).
 
 use std::collections::BTreeMap;
 use std::process::ExitCode;
@@ -13,8 +16,10 @@ use std::sync::atomic::{AtomicU64, Ordering};
 use std::time::Instant;
 
 use inkdwell_config::ink::Family;
-use inkdwell_config::quantity::{Celsius, CelsiusDifference, MetresPerSecond, Seconds};
-use inkdwell_cure::heat::fit::{DoubtParts, Fit, FitOptions, LimitName, Ride, Trip, fit};
+use inkdwell_config::quantity::{Celsius, CelsiusDifference, MetresPerSecond, Seconds, Share};
+use inkdwell_cure::heat::fit::{
+    DoubtParts, Fit, FitOptions, LimitName, Prediction, Ride, Trip, fit,
+};
 use inkdwell_cure::judged::Band;
 use inkdwell_cure::law::{Counts, Rate};
 use inkdwell_cure::tuning::{proved_window, recommend};
@@ -22,6 +27,7 @@ use inkdwell_simulated_traces::chance::Chance;
 use inkdwell_simulated_traces::channel::Value;
 use inkdwell_simulated_traces::physics::TrueGarment;
 use inkdwell_simulated_traces::shop::{SimulatedShop, draw_shop};
+use inkdwell_simulated_traces::truth::PrintTruth;
 
 /// A type K thermocouple of class 1, ±1.5 °C rectangular (IEC 60584-1), k = 2.
 const CLASS_ONE: CelsiusDifference = CelsiusDifference(1.73);
@@ -36,6 +42,7 @@ struct Call {
     first_seed: u64,
     cloth: bool,
     verbose: bool,
+    options: FitOptions,
 }
 
 fn call() -> Result<Call, String> {
@@ -45,19 +52,22 @@ fn call() -> Result<Call, String> {
         first_seed: 1,
         cloth: false,
         verbose: false,
+        options: FitOptions::default(),
     };
     let mut typed = std::env::args().skip(1);
     while let Some(option) = typed.next() {
         let mut number = || {
             let value = typed.next().unwrap_or_default();
             value
-                .parse::<u64>()
-                .map_err(|_| format!("{option} takes a whole number, not {value:?}"))
+                .parse::<f64>()
+                .map_err(|_| format!("{option} takes a number, not {value:?}"))
         };
         match option.as_str() {
-            "--shops" => call.shops = number()?,
-            "--rides" => call.rides = number()?.max(1) as usize,
-            "--first-seed" => call.first_seed = number()?,
+            "--shops" => call.shops = number()? as u64,
+            "--rides" => call.rides = number()?.max(1.0) as usize,
+            "--first-seed" => call.first_seed = number()? as u64,
+            "--mass-scatter" => call.options.mass_scatter = Share(number()?),
+            "--regain-scatter" => call.options.regain_scatter = Share(number()?),
             "--cloth" => call.cloth = true,
             "--verbose" => call.verbose = true,
             other => return Err(format!("{other} is no option of this program")),
@@ -169,6 +179,8 @@ struct Shown {
     worst_rms: f64,
     seconds: [f64; 2],
     said: String,
+    /// Each prediction against one garment.
+    details: Vec<String>,
 }
 
 struct Recommendation {
@@ -186,8 +198,7 @@ fn measure(seed: u64, call: &Call) -> Result<Shown, String> {
     let shop = draw_shop(seed);
     let rides = rides(&shop, call);
     let begun = Instant::now();
-    let options = FitOptions::default();
-    let fitted = fit(&rides, &shop.station, &shop.ink, &shop.fabric, options);
+    let fitted = fit(&rides, &shop.station, &shop.ink, &shop.fabric, call.options);
     let fitted = fitted.map_err(|error| error.to_string())?;
     let mut shown = Shown {
         fastest: shop.fastest_safe().map(|speed| speed.0),
@@ -217,6 +228,11 @@ fn measure(seed: u64, call: &Call) -> Result<Shown, String> {
         shown.seconds[1] = begun.elapsed().as_secs_f64();
     }
     shown.said = say(&shop, &rides, &shown);
+    let z: Vec<String> = fitted
+        .unknowns()
+        .map(|(unknown, z, spread)| format!("{unknown:?} {z:.2} {spread:.2}"))
+        .collect();
+    shown.details.push(format!("  found {}", z.join(", ")));
     Ok(shown)
 }
 
@@ -246,6 +262,7 @@ fn predictions(
             .push(prediction.cloth_peak.best - truth.cloth_peak_c);
         for garment in garments {
             let truth = shop.truth_of(belt, garment);
+            shown.details.push(detail(*share, &prediction, &truth));
             let mut tell = |name, band, value| {
                 let held = shown.held.entry(name).or_default();
                 held.0 += u32::from(holds(band, value));
@@ -261,6 +278,26 @@ fn predictions(
         }
     }
     Ok(())
+}
+
+fn detail(share: f64, told: &Prediction, truth: &PrintTruth) -> String {
+    let band = |band: Band, value: f64| {
+        let mark = if holds(band, value) { "" } else { " OUT" };
+        let Band { low, best, high } = band;
+        format!("{low:.2} {best:.2} {high:.2} true {value:.2}{mark}")
+    };
+    let harms = told.harms.iter().zip(&truth.harms);
+    let harms: Vec<String> = harms
+        .map(|(harm, truth)| format!("{} {}", harm.harm.name(), band(harm.dose, truth.dose)))
+        .collect();
+    format!(
+        "  at {share} peak {}; cloth {}; above {}; cure {}; {}",
+        band(told.peak, truth.peak_c),
+        band(told.cloth_peak, truth.cloth_peak_c),
+        band(told.time_above, truth.time_above_s),
+        band(told.cure, truth.cure),
+        harms.join(" ")
+    )
 }
 
 fn say(shop: &SimulatedShop, rides: &[Ride], shown: &Shown) -> String {
@@ -350,7 +387,10 @@ fn main() -> ExitCode {
         }
     }
     if call.verbose {
-        shown.iter().for_each(|one| println!("{}", one.said));
+        for one in &shown {
+            println!("{}", one.said);
+            one.details.iter().for_each(|detail| println!("{detail}"));
+        }
     }
     report(&shown, &call);
     ExitCode::SUCCESS
@@ -390,9 +430,10 @@ fn report(shown: &[Shown], call: &Call) {
         let all: Vec<f64> = shown.iter().flat_map(pick).copied().collect();
         let sizes: Vec<f64> = all.iter().map(|error| error.abs()).collect();
         println!(
-            "{name}: {:.2} to {:.2} C in 9 of 10, median {:.2}, 95 % within {:.2} C",
+            "{name}: {:.2} to {:.2} C in 9 of 10, middle {:.2}; size: median {:.2}, 95 % within {:.2} C",
             quantile(&all, 0.05),
             quantile(&all, 0.95),
+            quantile(&all, 0.5),
             quantile(&sizes, 0.5),
             quantile(&sizes, 0.95)
         );

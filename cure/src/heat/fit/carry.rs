@@ -11,6 +11,7 @@ use super::problem::moisture_scatter;
 use super::ride::Trip;
 use super::unknowns::{Guess, MOISTURE_SCATTER, Unknown};
 use crate::heat::HeatError;
+use crate::heat::curve::Curve;
 use crate::heat::history::History;
 use crate::heat::run::{Columns, Model};
 
@@ -21,7 +22,7 @@ const STEP: f64 = 0.05;
 pub(super) const PEAK: usize = 0;
 /// unprinted cloth's peak,
 pub(super) const CLOTH_PEAK: usize = 1;
-/// and the margins to all limits; then, if asked for, the film knot by knot.
+/// and the margins to all limits; then, if asked for, the film and unprinted cloth knot by knot.
 pub(super) const FIRST_MARGIN: usize = 2;
 
 /// How much is carried.
@@ -29,8 +30,8 @@ pub(super) const FIRST_MARGIN: usize = 2;
 pub(super) enum Extent {
     /// Peaks and margins.
     Margins,
-    /// These and the film's history.
-    WithFilm,
+    /// These and the history of film and cloth.
+    WithHistory,
 }
 
 /// A predicted history with what its quantities depend on.
@@ -181,8 +182,9 @@ impl Fit {
             let near = near.map(|near| CelsiusDifference(near[FIRST_MARGIN + i]));
             limit.margin_near(history, near).0
         }));
-        if extent == Extent::WithFilm {
+        if extent == Extent::WithHistory {
             values.extend(trip.watched(history).knots());
+            values.extend(cloth.iter().flat_map(|cloth| cloth.hottest.knots()));
         }
         values
     }
@@ -200,9 +202,20 @@ impl Fit {
             (self.place(trip, time.0, on_cloth), limit.sense())
         };
         places.extend(self.limits.iter().map(decided));
-        if extent == Extent::WithFilm {
-            let knots = film.times();
-            places.extend(knots.map(|time| (self.place(trip, time.0, false), 1.0)));
+        if extent == Extent::WithHistory {
+            let knots = |curve: &Curve, on_cloth: bool| -> Vec<(Place, f64)> {
+                let times = curve.times();
+                times
+                    .map(|time| (self.place(trip, time.0, on_cloth), 1.0))
+                    .collect()
+            };
+            places.extend(knots(film, false));
+            places.extend(
+                history
+                    .cloth
+                    .iter()
+                    .flat_map(|cloth| knots(&cloth.hottest, true)),
+            );
         }
         places
     }

@@ -22,7 +22,7 @@ use nalgebra::{Cholesky, DMatrix, DVector, Dyn};
 /// a on the film and on unprinted cloth, in °C.
 const AMPLITUDE: [f64; 2] = [2.0, 3.0];
 /// By how much more at the begin of the heat.
-const EARLY: f64 = 3.0;
+const EARLY: f64 = 1.5;
 /// ρ between the two.
 const BETWEEN_CHANNELS: f64 = 0.7;
 /// ℓ, in lengths of the heat.

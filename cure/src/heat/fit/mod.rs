@@ -17,6 +17,8 @@ mod predict;
 mod problem;
 mod ride;
 mod stay;
+#[cfg(test)]
+mod tests;
 mod unknowns;
 
 use levenberg_marquardt::LevenbergMarquardt;
@@ -44,7 +46,7 @@ pub use stay::{Certainty, StayEnd, Stays};
 pub use unknowns::Unknown;
 
 use limit::Limit;
-use problem::{Misfit, Passage, Problem};
+use problem::{Garments, Misfit, Passage, Problem};
 use ride::{Series, find_entry};
 use unknowns::{Guess, usual_lag};
 
@@ -160,8 +162,12 @@ pub fn fit(
     let passages = (0..rides.len())
         .map(|number| passage(number, &rides[number], &base, &base))
         .collect::<Result<Vec<_>, _>>()?;
-    let problem =
-        Problem::new(base.clone(), unknowns.clone(), passages).ok_or(FitError::NoNumbers)?;
+    let garments = Garments {
+        mass: Share(0.5 * options.mass_scatter.0),
+        moisture: Share(0.5 * options.regain_scatter.0),
+    };
+    let problem = Problem::new(base.clone(), unknowns.clone(), passages, garments)
+        .ok_or(FitError::NoNumbers)?;
     let first = best_of(problem);
     // The first guess of when a print entered came from an oven not yet known: look again.
     let found = first.guess(first.shared());
@@ -170,7 +176,8 @@ pub fn fit(
         .enumerate()
         .map(|(number, ride)| passage_at(number, ride, &found, first.entry(number)))
         .collect::<Result<Vec<_>, _>>()?;
-    let problem = Problem::new(base, unknowns, passages).ok_or(FitError::NoNumbers)?;
+    let problem =
+        Problem::new(base, unknowns, passages, garments).ok_or(FitError::NoNumbers)?;
     let mut start = first.z.clone();
     for number in 0..rides.len() {
         start[problem.own(number)] = 0.0;
@@ -205,6 +212,7 @@ fn passage_at(number: usize, ride: &Ride, guess: &Guess, entry: f64) -> Result<P
         film,
         cloth: Series::new(&ride.cloth, entry, stay),
         room: ride.room,
+        befallen: None,
     })
 }
 

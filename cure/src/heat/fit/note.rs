@@ -1,14 +1,19 @@
 //! What a fit has to say beside its numbers.
+//!
+//! A ride may not be what the fit was told. Where its misfit is larger than a good ride's usually is, the fit is
+//! made again for each thing that may have befallen it, in a few sizes. What lowers the sum of squares (of
+//! misfits and of what is known before) most is the likeliest cause; where none lowers it much, the ride
+//! is named without a cause.
 
-use inkdwell_config::quantity::CelsiusDifference;
+use inkdwell_config::quantity::{CelsiusDifference, Share};
 
-use super::Explained;
-use super::problem::Problem;
+use super::problem::{Befallen, Problem};
+use super::{Explained, cost, minimise, rms};
 
 /// Why a ride may not be what the model thinks.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Cause {
-    /// It hung at its drying plateau for longer or shorter than the garment's water explains.
+    /// It hung at its drying plateau for longer than the garment's water explains.
     WetGarment,
     /// It cooled off before the heat ended.
     LiftedOut,
@@ -19,7 +24,7 @@ pub enum Cause {
 /// Something worth knowing about a fit.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Note {
-    /// The model explains a ride badly: its misfit is far over what is usual.
+    /// The model explains a ride badly, or explains it far better if something befell it.
     Unexplained {
         /// Number of the ride in the call, from 0.
         ride: usize,
@@ -32,22 +37,25 @@ pub enum Note {
     OneSpeed,
 }
 
-/// Misfits up to this (in °C) are usual.
+/// Misfits up to this (in °C) are usual,
 const USUAL_MISFIT: f64 = 7.0;
+/// and up to this are no reason to look for a cause.
+const GOOD_MISFIT: f64 = 4.5;
+/// A garment with this much more water than was declared is looked at as well: what water does to a ride can
+/// be explained by much else, if it has to be.
+const WETTER_THAN_USUAL: f64 = 1.15;
 /// Speeds closer than this (as a share) count as one.
 const SAME_SPEED: f64 = 0.05;
+/// Sums of squares that fall by less than this tell nothing: the model's own error looks a little like many
+/// things.
+const USUAL_GAIN: f64 = 12.0;
+/// Relative tolerance of a fit that only has to show whether a cause explains much.
+const GLANCE: f64 = 5e-2;
+/// A cause is named beside the likeliest if its gain is at least such a share.
+const NEARLY_AS_LIKELY: f64 = 0.8;
 
 pub(super) fn of(problem: &Problem, rides: &[Explained]) -> Vec<Note> {
-    let mut notes: Vec<Note> = rides
-        .iter()
-        .enumerate()
-        .filter(|(_, ride)| ride.rms.0 > USUAL_MISFIT)
-        .map(|(number, ride)| Note::Unexplained {
-            ride: number,
-            rms: ride.rms,
-            causes: causes(problem, number),
-        })
-        .collect();
+    let mut notes = unexplained(problem, rides);
     let hastes = rides.iter().map(|ride| ride.trip.haste());
     let (least, most) = hastes.fold(
         (f64::INFINITY, f64::NEG_INFINITY),
@@ -59,30 +67,87 @@ pub(super) fn of(problem: &Problem, rides: &[Explained]) -> Vec<Note> {
     notes
 }
 
-/// Where along its way a ride parts from the model tells what happened to it.
-fn causes(problem: &Problem, ride: usize) -> Vec<Cause> {
-    let stay = problem.stay(ride);
-    let misfits = problem.misfits(ride).unwrap_or_default();
-    let mean = |from: f64, to: f64| {
-        let part: Vec<f64> = misfits
-            .iter()
-            .filter(|misfit| misfit.on_film)
-            .filter(|misfit| (from * stay..to * stay).contains(&misfit.time))
-            .map(|misfit| misfit.celsius)
-            .collect();
-        part.iter().sum::<f64>() / (part.len() as f64).max(1.0)
-    };
-    let (early, late, after) = (mean(0.1, 0.6), mean(0.8, 1.0), mean(1.02, 1.3));
-    let mut causes = vec![
-        (early.abs(), Cause::WetGarment),
-        // The model stays hot where the probe is cold already.
-        (late.max(0.0), Cause::LiftedOut),
-        (after.abs(), Cause::BeltChanged),
-    ];
-    causes.sort_by(|a, b| b.0.total_cmp(&a.0));
-    causes
+/// What may have befallen a ride.
+fn suspects() -> Vec<(Cause, Befallen)> {
+    let wet = [0.1, 0.25].map(|by| (Cause::WetGarment, Befallen::Wetter(Share(by))));
+    let belt =
+        [-0.25, -0.12, 0.12, 0.25].map(|by| (Cause::BeltChanged, Befallen::Hastier(Share(by))));
+    let out = [0.25, 0.4, 0.55, 0.7, 0.85].map(|at| (Cause::LiftedOut, Befallen::Out(Share(at))));
+    wet.into_iter().chain(belt).chain(out).collect()
+}
+
+/// Names rides one after the other, the oddest first: one odd ride makes the others look odd as well, until
+/// what befell it is taken into account.
+fn unexplained(problem: &Problem, rides: &[Explained]) -> Vec<Note> {
+    let mut problem = problem.clone();
+    let mut notes = Vec::new();
+    let mut left: Vec<usize> = (0..rides.len()).collect();
+    loop {
+        let looks_odd = |ride: &usize| {
+            rms(&problem, *ride) > GOOD_MISFIT || problem.wetness(*ride) > WETTER_THAN_USUAL
+        };
+        let odd = left.iter().copied().filter(looks_odd);
+        let explained = odd.filter_map(|ride| Better::of(&problem, ride));
+        let Some(best) = explained.max_by(|a, b| a.gain.total_cmp(&b.gain)) else {
+            break;
+        };
+        left.retain(|ride| *ride != best.ride);
+        notes.push((best.ride, best.causes));
+        problem = best.problem;
+    }
+    let badly = left
         .into_iter()
-        .filter(|(size, _)| *size > 0.5 * USUAL_MISFIT)
-        .map(|(_, cause)| cause)
-        .collect()
+        .filter(|ride| rms(&problem, *ride) > USUAL_MISFIT);
+    notes.extend(badly.map(|ride| (ride, Vec::new())));
+    notes.sort_by_key(|(ride, _)| *ride);
+    let named = notes.into_iter().map(|(ride, causes)| Note::Unexplained {
+        ride,
+        rms: rides[ride].rms,
+        causes,
+    });
+    named.collect()
+}
+
+/// A ride that is explained better if something befell it.
+struct Better {
+    ride: usize,
+    gain: f64,
+    /// The likeliest first.
+    causes: Vec<Cause>,
+    /// The problem where the likeliest befell it.
+    problem: Problem,
+}
+
+impl Better {
+    /// `None` where nothing explains it much better.
+    fn of(problem: &Problem, ride: usize) -> Option<Better> {
+        let as_told = cost(problem);
+        let mut tried: Vec<(f64, Cause, Problem)> = suspects()
+            .into_iter()
+            .map(|(cause, befallen)| {
+                let suspecting = problem.suspecting(ride, befallen);
+                let start = suspecting.z.clone();
+                let solved = minimise(suspecting, start, GLANCE);
+                (as_told - cost(&solved), cause, solved)
+            })
+            .collect();
+        tried.sort_by(|a, b| b.0.total_cmp(&a.0));
+        let gain = tried.first()?.0;
+        if gain < USUAL_GAIN {
+            return None;
+        }
+        let mut causes = Vec::new();
+        for (other, cause, _) in &tried {
+            if *other >= USUAL_GAIN.max(NEARLY_AS_LIKELY * gain) && !causes.contains(cause) {
+                causes.push(*cause);
+            }
+        }
+        let (_, _, problem) = tried.swap_remove(0);
+        Some(Better {
+            ride,
+            gain,
+            causes,
+            problem,
+        })
+    }
 }

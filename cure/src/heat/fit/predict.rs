@@ -7,9 +7,11 @@
 //! - the garments' scatter: (∂q/∂ln m · s_m)² for mass, likewise for moisture,
 //! - the probe's own doubt: all rides were read with it, so it shifts every temperature alike by U/2.
 //!
-//! low and high are two standard deviations away (k = 2). Doses are those of the most likely history
-//! shifted by the doubt of the margin that belongs to them (see `limit`), as a measured trace's are
-//! of T − U and T + U.
+//! low and high are two standard deviations away (k = 2). Doses and the time above the threshold are those
+//! of the most likely history with each moment's own doubt taken off or added, as a measured trace's are of
+//! T − U and T + U: on its steep way up a print is known less well than at its peak, and where it begins to
+//! count is half of what counts. Whether a limit is met is decided by its margin, of which more is known
+//! (that moments err together, see `limit`), and the doses never say otherwise.
 
 use inkdwell_config::quantity::{Celsius, CelsiusDifference, Seconds};
 
@@ -78,7 +80,7 @@ impl Fit {
     /// # Errors
     /// Where the model has no answer.
     pub fn predict(&self, trip: Trip) -> Result<Prediction, HeatError> {
-        let carried = self.carry(trip, Extent::WithFilm)?;
+        let carried = self.carry(trip, Extent::WithHistory)?;
         let Carried {
             history,
             values: best,
@@ -100,23 +102,53 @@ impl Fit {
                 doubt: CelsiusDifference(doubt(FIRST_MARGIN + i)),
             })
             .collect();
+        let watched = trip.watched(history);
         let first_knot = FIRST_MARGIN + self.limits.len();
-        let film = trip
-            .watched(history)
+        let knots = watched.times().count();
+        let doubts = |from: usize, to: usize| (from..to).map(doubt).collect::<Vec<f64>>();
+        let film_doubts = doubts(first_knot, first_knot + knots);
+        let cloth_doubts = doubts(first_knot + knots, best.len());
+        let film = watched
             .times()
-            .enumerate()
-            .map(|(i, time)| Moment {
+            .zip(watched.knots().zip(&film_doubts))
+            .map(|(time, (film, doubt))| Moment {
                 time,
-                film: Celsius(best[first_knot + i]),
-                doubt: CelsiusDifference(doubt(first_knot + i)),
+                film: Celsius(film),
+                doubt: CelsiusDifference(*doubt),
             })
             .collect();
+        let cold = doubted(history, -1.0, &film_doubts, &cloth_doubts);
+        let hot = doubted(history, 1.0, &film_doubts, &cloth_doubts);
+        let dose = |limit: &Limit| {
+            let band = Band {
+                low: limit.dose(&cold, 0.0),
+                best: limit.dose(history, 0.0),
+                high: limit.dose(&hot, 0.0),
+            };
+            let own = margins.iter().find(|margin| margin.limit == limit.name);
+            own.map_or(band, |margin| decided(band, margin, limit.sense()))
+        };
+        let above = |history: &History| self.seconds_above(trip.watched(history));
         Ok(Prediction {
             trip,
             peak: band(PEAK),
-            time_above: self.time_above(trip.watched(history), doubt(PEAK)),
-            cure: self.dose(&self.cure, history, &margins),
-            harms: self.harm_doses(history, &margins),
+            time_above: Band {
+                low: above(&cold),
+                best: above(history),
+                high: above(&hot),
+            },
+            cure: dose(&self.cure),
+            harms: self
+                .limits
+                .iter()
+                .filter_map(|limit| match limit.name {
+                    LimitName::Harm(harm) => Some(HarmDose {
+                        harm,
+                        dose: dose(limit),
+                    }),
+                    _ => None,
+                })
+                .collect(),
             cloth_peak: band(CLOTH_PEAK),
             margins,
             film,
@@ -156,48 +188,62 @@ impl Fit {
             .collect())
     }
 
-    pub(super) fn time_above(&self, curve: &Curve, doubt: f64) -> Band {
-        let at = |shift: f64| {
-            let points: Vec<_> = curve.points(4).collect();
-            points
-                .windows(2)
-                .map(|pair| {
-                    let ((t0, from), (t1, to)) = (pair[0], pair[1]);
-                    let span = t1.0 - t0.0;
-                    crate::law::seconds_at_or_above(
-                        self.threshold.0,
-                        from.0 + shift,
-                        to.0 + shift,
-                        span,
-                    )
-                })
-                .fold(0.0, |sum, seconds| sum + seconds)
-        };
-        Band {
-            low: at(-doubt),
-            best: at(0.0),
-            high: at(doubt),
-        }
+    /// Seconds at or above the ink's threshold.
+    fn seconds_above(&self, curve: &Curve) -> f64 {
+        let points: Vec<_> = curve.points(4).collect();
+        points
+            .windows(2)
+            .map(|pair| {
+                let ((t0, from), (t1, to)) = (pair[0], pair[1]);
+                let span = t1.0 - t0.0;
+                crate::law::seconds_at_or_above(self.threshold.0, from.0, to.0, span)
+            })
+            .fold(0.0, |sum, seconds| sum + seconds)
     }
+}
 
-    pub(super) fn dose(&self, limit: &Limit, history: &History, margins: &[Estimate]) -> Band {
-        let own = margins.iter().find(|margin| margin.limit == limit.name);
-        let doubt = own.or(margins.first()).map_or(0.0, |margin| margin.doubt.0);
-        Band {
-            low: limit.dose(history, -doubt),
-            best: limit.dose(history, 0.0),
-            high: limit.dose(history, doubt),
-        }
+/// A history with each moment's doubt added `times` over.
+fn doubted(history: &History, times: f64, film: &[f64], cloth: &[f64]) -> History {
+    let scaled = |doubts: &[f64]| -> Vec<CelsiusDifference> {
+        let scaled = doubts.iter().map(|doubt| CelsiusDifference(times * doubt));
+        scaled.collect()
+    };
+    let (film, cloth) = (scaled(film), scaled(cloth));
+    let mut doubted = history.clone();
+    for curve in [&mut doubted.print.film_top, &mut doubted.print.film_bottom] {
+        *curve = curve.corrected(&film);
     }
+    if let Some(own) = &mut doubted.cloth {
+        own.hottest = own.hottest.corrected(&cloth);
+    }
+    doubted
+}
 
-    pub(super) fn harm_doses(&self, history: &History, margins: &[Estimate]) -> Vec<HarmDose> {
-        let of = |limit: &Limit| match limit.name {
-            LimitName::Harm(harm) => Some(HarmDose {
-                harm,
-                dose: self.dose(limit, history, margins),
-            }),
-            _ => None,
-        };
-        self.limits.iter().filter_map(of).collect()
+/// Just below 1.
+const NOT_QUITE: f64 = 1.0 - 1e-9;
+
+/// A dose's band, held to what its margin says of the limit: that it is met for sure, surely not met, or neither.
+fn decided(band: Band, margin: &Estimate, sense: f64) -> Band {
+    let (least, most) = (
+        margin.margin.0 - margin.doubt.0,
+        margin.margin.0 + margin.doubt.0,
+    );
+    let (surely_above, surely_below) = if sense > 0.0 {
+        (least >= 0.0, most < 0.0)
+    } else {
+        (most < 0.0, least >= 0.0)
+    };
+    Band {
+        low: if surely_above {
+            band.low.max(1.0)
+        } else {
+            band.low.min(NOT_QUITE)
+        },
+        best: band.best,
+        high: if surely_below {
+            band.high.min(NOT_QUITE)
+        } else {
+            band.high.max(1.0)
+        },
     }
 }

@@ -7,7 +7,7 @@
 use levenberg_marquardt::LeastSquaresProblem;
 use nalgebra::{DMatrix, DVector, Dyn, Owned};
 
-use inkdwell_config::quantity::{Celsius, Seconds};
+use inkdwell_config::quantity::{Celsius, Seconds, Share};
 
 use super::discrepancy::{Discrepancy, Place};
 use super::ride::{AFTER_HEAT, Bin, Series, Trip};
@@ -27,6 +27,8 @@ pub(crate) struct Passage {
     pub(crate) film: Series,
     pub(crate) cloth: Series,
     pub(crate) room: Option<Celsius>,
+    /// What is supposed to have befallen it.
+    pub(crate) befallen: Option<Befallen>,
 }
 
 impl Passage {
@@ -52,6 +54,17 @@ impl Passage {
 
 /// What each ride has of its own.
 pub(crate) const OWN: usize = 3;
+/// One standard deviation of how the garments of a batch scatter.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Garments {
+    /// Of their mass, as a share.
+    pub(crate) mass: Share,
+    /// Of their water, as a share of the dry mass.
+    pub(crate) moisture: Share,
+}
+
+/// No batch is more even than this.
+const LEAST_SCATTER: f64 = 1e-3;
 /// Spread of the entry about its first guess, in seconds.
 const ENTRY_SPREAD: f64 = 3.0;
 /// Step of z over which slopes are taken.
@@ -66,6 +79,8 @@ pub(crate) struct Problem {
     pub(crate) z: DVector<f64>,
     pub(crate) discrepancy: Discrepancy,
     model: Model,
+    /// How much more narrowly each z is known before than one spread.
+    narrowness: DVector<f64>,
     /// Histories at z; `None` where the model has no answer.
     runs: Option<Vec<Shown>>,
 }
@@ -83,8 +98,14 @@ impl Problem {
         base: Guess,
         unknowns: Vec<Unknown>,
         passages: Vec<Passage>,
+        garments: Garments,
     ) -> Option<Problem> {
         let z = DVector::zeros(unknowns.len() + OWN * passages.len());
+        let mut narrowness = DVector::repeat(z.len(), 1.0);
+        for own in (unknowns.len()..z.len()).step_by(OWN) {
+            narrowness[own + 1] = MASS_SCATTER / garments.mass.0.max(LEAST_SCATTER);
+            narrowness[own + 2] = MOISTURE_SCATTER / garments.moisture.0.max(LEAST_SCATTER);
+        }
         let model = Model {
             after: Seconds(AFTER_HEAT + 2.0),
             ..Model::default()
@@ -103,6 +124,7 @@ impl Problem {
             z,
             discrepancy,
             model,
+            narrowness,
             runs: None,
         })
     }
@@ -155,20 +177,55 @@ impl Problem {
     fn history(&self, ride: usize, guess: &Guess) -> Result<History, HeatError> {
         let passage = &self.passages[ride];
         let own = self.own(ride);
-        let print = own_garment(&guess.print, self.z[own + 1], self.z[own + 2]);
+        let mut print = own_garment(&guess.print, self.z[own + 1], self.z[own + 2]);
+        let mut trip = passage.trip;
+        match passage.befallen {
+            Some(Befallen::Wetter(by)) => print.cloth.moisture.0 += by.0,
+            Some(Befallen::Hastier(by)) => trip = trip.at_haste(trip.haste() + by.0),
+            Some(Befallen::Out(_)) | None => {}
+        }
         let mut oven = guess.oven.clone();
         if let Some(room) = passage.room {
             oven.room.temperature = room;
         }
-        let journey = passage
-            .trip
-            .journey(&oven, self.model.after, self.model.pace);
+        let journey = trip.journey(&oven, self.model.after, self.model.pace);
         let columns = if passage.cloth.bins.is_empty() {
             Columns::Print
         } else {
             Columns::PrintAndCloth
         };
         self.model.run(&oven, &print, &journey, columns)
+    }
+
+    /// The water of a ride's garment over what was declared of the batch's, as a factor.
+    pub(crate) fn wetness(&self, ride: usize) -> f64 {
+        let own = self.own(ride);
+        let print = self.guess(self.shared()).print;
+        let print = own_garment(&print, self.z[own + 1], self.z[own + 2]);
+        print.cloth.moisture.0 / self.base.print.cloth.moisture.0.max(1e-6)
+    }
+
+    /// The same problem where something befell a ride. When that entered is told by its first rise alone: the
+    /// shape of the whole would mislead.
+    pub(crate) fn suspecting(&self, ride: usize, befallen: Befallen) -> Problem {
+        let mut other = self.clone();
+        let own = self.own(ride);
+        let entry = self.entry_by_first_rise(ride);
+        other.passages[ride].entry = entry.unwrap_or_else(|| self.entry(ride));
+        other.passages[ride].befallen = Some(befallen);
+        other.z.rows_mut(own, OWN).fill(0.0);
+        other
+    }
+
+    fn entry_by_first_rise(&self, ride: usize) -> Option<f64> {
+        let bins = &self.passages[ride].film.bins;
+        let risen = bins.first()?.celsius + FIRST_RISE;
+        let read = bins.windows(2).find(|pair| pair[1].celsius >= risen)?;
+        let share = (risen - read[0].celsius) / (read[1].celsius - read[0].celsius);
+        let read = read[0].time + share * (read[1].time - read[0].time);
+        let film = &self.runs.as_ref()?.get(ride)?.film;
+        let computed = film.points(2).find(|point| point.1.0 >= risen)?;
+        Some(read - computed.0.0)
     }
 
     /// What lagging probes would show at each bin of a ride: the film's, then the cloth's.
@@ -181,6 +238,15 @@ impl Problem {
                 let times = series.bins.iter().map(|bin| bin.time - entry);
                 curve.lagging(lag).sample(times, &mut values);
             }
+        }
+        if let Some(Befallen::Out(share)) = passage.befallen {
+            let room = passage.room.unwrap_or(self.base.oven.room.temperature).0;
+            cool_from(
+                &mut values,
+                passage,
+                entry + share.0 * self.stay(ride),
+                room,
+            );
         }
         values
     }
@@ -279,6 +345,35 @@ impl Problem {
     }
 }
 
+/// Something that a fit is not told of.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) enum Befallen {
+    /// The garment held more water, by so much of its dry mass.
+    Wetter(Share),
+    /// The belt ran faster (or the lamp left sooner) than noted, by so much in ln.
+    Hastier(Share),
+    /// The print, or its probe, left the heat after such a share of its way.
+    Out(Share),
+}
+
+/// Degrees of a first rise.
+const FIRST_RISE: f64 = 15.0;
+/// Seconds in which a print out of the heat loses 63 % of its warmth. Common practice, no source.
+const COOLING: f64 = 25.0;
+
+/// Lets a ride's values cool in the room from a moment on.
+fn cool_from(values: &mut [f64], passage: &Passage, from: f64, room: f64) {
+    let film = passage.film.bins.len();
+    for (bins, offset) in [(&passage.film.bins, 0), (&passage.cloth.bins, film)] {
+        let mut left = None;
+        for (number, bin) in bins.iter().enumerate().filter(|(_, bin)| bin.time > from) {
+            let value = &mut values[offset + number];
+            let left = *left.get_or_insert(*value);
+            *value = room + (left - room) * (-(bin.time - from) / COOLING).exp();
+        }
+    }
+}
+
 /// Model less measurement at one bin.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Misfit {
@@ -317,7 +412,8 @@ impl LeastSquaresProblem<f64, Dyn, Dyn> for Problem {
 
     fn residuals(&self) -> Option<DVector<f64>> {
         let whitened = self.whitened()?;
-        let all = whitened.iter().chain(self.z.iter()).copied();
+        let before = self.z.component_mul(&self.narrowness);
+        let all = whitened.iter().chain(before.iter()).copied();
         Some(DVector::from_iterator(whitened.len() + self.z.len(), all))
     }
 
@@ -326,7 +422,7 @@ impl LeastSquaresProblem<f64, Dyn, Dyn> for Problem {
         let (bins, unknowns) = slopes.shape();
         let mut matrix = slopes.resize_vertically(bins + unknowns, 0.0);
         for column in 0..unknowns {
-            matrix[(bins + column, column)] = 1.0;
+            matrix[(bins + column, column)] = self.narrowness[column];
         }
         Some(matrix)
     }

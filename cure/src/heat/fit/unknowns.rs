@@ -142,11 +142,15 @@ impl Unknown {
             Unknown::Convection => 0.4,
             Unknown::ZoneConvection(_) => 0.15,
             Unknown::ZoneTemperature(_) => 7.0,
-            Unknown::Panels => 0.35,
+            Unknown::Panels => 0.5,
             Unknown::StillAir => 0.3,
-            Unknown::Humidity | Unknown::Below | Unknown::BoundWater => 0.5,
+            Unknown::Humidity
+            | Unknown::Below
+            | Unknown::BoundWater
+            | Unknown::Blur
+            | Unknown::Openness => 0.5,
             Unknown::Backing => 12.0,
-            Unknown::Contact | Unknown::Blur | Unknown::Openness => 0.4,
+            Unknown::Contact => 0.4,
             Unknown::BeltCapacity | Unknown::RoomConvection => 0.25,
             Unknown::Lingering => 0.25,
             Unknown::Film => 0.2,
@@ -155,7 +159,7 @@ impl Unknown {
             Unknown::Mass => 0.04,
             Unknown::Moisture => 0.15,
             Unknown::Gap => 0.4,
-            Unknown::BareAbsorptivity => 0.12,
+            Unknown::BareAbsorptivity => 0.15,
             Unknown::Lag => 0.6,
         }
     }
