@@ -135,11 +135,17 @@ impl Daemon {
         serde_json::from_str(&self.good(&arguments)).unwrap()
     }
 
-    /// Waits until all three rides are there.
+    /// Waits until all three rides are there and the probes show what the trace ends with: a ride is over
+    /// while its film still cools.
     fn played(&self) {
         until("three rides", || {
             let batches = self.json(&["batch", "list"]);
             (batches["unassigned"] == 3).then_some(())
+        });
+        until("the end of the trace", || {
+            let probes = self.json(&["probe", "list"]);
+            let shown = |number: usize| &probes["probes"][number]["reading"]["celsius"];
+            (*shown(0) == 25.0 && *shown(1) == 28.0).then_some(())
         });
     }
 

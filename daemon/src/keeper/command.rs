@@ -59,6 +59,8 @@ pub enum Command {
         station: String,
         /// The batch.
         batch: u64,
+        /// The highest number that a print of that batch is known to have; 0 where it has none.
+        printed: u64,
         /// Who says so.
         by: String,
         /// What is said of it by those laws.

@@ -120,6 +120,19 @@ struct KnownSource {
     unread: u64,
 }
 
+impl KnownSource {
+    /// Takes over what was known of the same source, whose channels are perhaps others now.
+    fn go_on_from(&mut self, before: KnownSource) {
+        (self.ahead, self.plays) = (before.ahead, before.plays);
+        (self.newest, self.unread) = (before.newest, before.unread);
+        for (channel, route) in before.routes {
+            if let Some(own) = self.routes.get_mut(&channel) {
+                (own.recent, own.late) = (route.recent, route.late);
+            }
+        }
+    }
+}
+
 /// See the module.
 #[derive(Debug)]
 pub struct Keeper {
@@ -199,9 +212,6 @@ impl Keeper {
                 let name = (source.id.clone(), channel.to_string());
                 self.state.timelines.push((name, route.timeline.clone()));
             }
-            if let Some(ahead) = source.ahead {
-                self.state.scripts.insert(source.id.clone(), ahead);
-            }
         }
         self.state.timelines.sort_by(|a, b| a.0.cmp(&b.0));
         state::write(self.floor.saved(), &self.state)
@@ -215,8 +225,18 @@ impl Keeper {
         let floor = Floor::restored(&shop, saved, &mut |event| events.push(event));
         self.note_all(events);
         let entry = std::mem::take(&mut self.entry);
+        let (shop_before, before) = (self.shop.clone(), std::mem::take(&mut self.sources));
         *self = Keeper::with(shop, floor, state, self.wall);
         self.entry = entry;
+        for (number, before) in before.into_iter().enumerate() {
+            // Only a source that is declared as before, at its place, goes on without a break.
+            let now = self.shop.sources.get(number);
+            if let Some(known) = self.sources.get_mut(number)
+                && now == shop_before.sources.get(number)
+            {
+                known.go_on_from(before);
+            }
+        }
         self.occurred(now, None, Occurrence::ShopLoaded { digest });
         Ok(())
     }
@@ -526,9 +546,25 @@ impl Keeper {
                 pass,
                 station,
                 batch,
+                printed,
                 by,
                 judged,
-            } => self.assign(pass, station, batch, by, *judged, now),
+            } => {
+                if batch == 0 || batch > self.state.batches_made {
+                    return Err(Refused::NoBatch { batch });
+                }
+                let by = said(by, "by", "who says so")?;
+                let print = self.floor.next_print(&station, batch, printed);
+                let assigned = PassAssigned {
+                    pass,
+                    station,
+                    batch,
+                    print,
+                    by,
+                    judged: *judged,
+                };
+                Ok(self.assign(assigned, now))
+            }
             Command::SettleHold {
                 hold,
                 outcome,
@@ -599,10 +635,8 @@ impl Keeper {
                 self.state.calibrations.insert(probe, calibrated.clone());
             }
             Record::PassAssigned(assigned) => {
-                let station = self.station_of(assigned.batch);
-                if let Some(station) = station {
-                    self.floor.next_print(&station, assigned.batch);
-                }
+                let (station, given) = (&assigned.station, assigned.print.saturating_sub(1));
+                self.floor.next_print(station, assigned.batch, given);
             }
             Record::PassJudged(_)
             | Record::BatchNoted(_)
@@ -717,31 +751,13 @@ impl Keeper {
         Ok(self.record(now, Record::BatchClosed(BatchClosed { batch, by })))
     }
 
-    fn assign(
-        &mut self,
-        pass: u64,
-        station: String,
-        batch: u64,
-        by: String,
-        judged: Judged,
-        now: Micros,
-    ) -> Result<Record, Refused> {
-        if batch == 0 || batch > self.state.batches_made {
-            return Err(Refused::NoBatch { batch });
-        }
-        let by = said(by, "by", "who says so")?;
-        let print = self.floor.next_print(&station, batch).unwrap_or(0);
-        let held = self.state.holds.add(&station, Some(batch), pass, &judged);
-        let assigned = Record::PassAssigned(PassAssigned {
-            pass,
-            batch,
-            print,
-            by,
-            judged,
-        });
-        self.entry.records.push((now, assigned.clone()));
+    fn assign(&mut self, assigned: PassAssigned, now: Micros) -> Record {
+        let (station, batch, pass) = (&assigned.station, Some(assigned.batch), assigned.pass);
+        let held = self.state.holds.add(station, batch, pass, &assigned.judged);
+        let record = Record::PassAssigned(assigned);
+        self.entry.records.push((now, record.clone()));
         self.add(now, held);
-        Ok(assigned)
+        record
     }
 
     fn lock(&mut self, mut recipe: RecipeLocked, now: Micros) -> Result<Record, Refused> {
@@ -818,10 +834,9 @@ impl Keeper {
     /// Does again what a decision that was committed after the checkpoint says.
     pub fn replay_record(&mut self, at: Micros, record: &Record) {
         if let Record::PassAssigned(assigned) = record {
-            let station = self.station_of(assigned.batch).unwrap_or_default();
             let (batch, pass) = (Some(assigned.batch), assigned.pass);
             let holds = &mut self.state.holds;
-            holds.add(&station, batch, pass, &assigned.judged);
+            holds.add(&assigned.station, batch, pass, &assigned.judged);
         }
         self.obey(at, record);
         self.entry = Entry::default();
@@ -884,7 +899,8 @@ fn known_sources(shop: &Shop, floor: &Floor, state: &State) -> Vec<KnownSource> 
         });
         KnownSource {
             routes: routes.collect(),
-            ahead: state.scripts.get(&source.id).copied(),
+            // A script begins anew with the daemon.
+            ahead: None,
             id: source.id.clone(),
             is_script,
             plays: false,

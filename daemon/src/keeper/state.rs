@@ -10,7 +10,7 @@ use super::timeline::Timeline;
 use crate::record::{Calibrated, RecipeLocked};
 
 /// The form in which it is written. To be raised whenever anything in it changes.
-const FORM: u32 = 1;
+const FORM: u32 = 2;
 
 /// A checkpoint that cannot be used.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
@@ -46,8 +46,6 @@ pub(super) struct State {
     pub(super) holds: Holds,
     /// By source and channel.
     pub(super) timelines: Vec<((String, String), Timeline)>,
-    /// By how much the times of played sources are ahead of the steady time.
-    pub(super) scripts: BTreeMap<String, i64>,
     /// Room for what a reading leads to.
     #[serde(skip)]
     pub(super) found: Vec<FloorEvent>,
