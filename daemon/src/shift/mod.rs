@@ -11,6 +11,7 @@
 
 mod commit;
 mod desk;
+mod disk;
 mod recover;
 mod sources;
 
@@ -197,6 +198,7 @@ pub async fn start(options: Options) -> Result<Shift, StartError> {
             stop: stop.clone(),
             sources: Arc::clone(&sources),
             full: Arc::clone(&full),
+            disk: disk::Disk::of(options.folder.clone()),
         }
         .run(),
     );
