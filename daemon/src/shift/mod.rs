@@ -11,6 +11,7 @@
 
 mod commit;
 mod desk;
+mod disk;
 mod recover;
 mod sources;
 
@@ -214,6 +215,7 @@ async fn start_with(options: Options, clock: Option<fn() -> Micros>) -> Result<S
             stop: stop.clone(),
             sources: Arc::clone(&sources),
             full: Arc::clone(&full),
+            disk: disk::Disk::of(options.folder.clone()),
         }
         .run(),
     );
