@@ -142,9 +142,10 @@ impl Engine {
     /// once it is so cool that no law counts it any more, nor would if it flickered. What is said of it is what
     /// would be said later, but that its end is where the trace is coolest so far.
     ///
-    /// One that is `silent`, whose readings have stopped, is judged as it stands if no law counts its last.
-    pub fn settle(&mut self, channel: ChannelId, silent: bool, events: &mut impl FnMut(Event)) {
-        self.channels[channel.0].settle(channel, silent, events);
+    /// One that is `over`, of which no more is expected (its readings have stopped, or another batch was opened),
+    /// is judged as it stands if no law counts its last.
+    pub fn settle(&mut self, channel: ChannelId, over: bool, events: &mut impl FnMut(Event)) {
+        self.channels[channel.0].settle(channel, over, events);
     }
 
     /// When the last reading was taken of a channel that was good; a doubtful one counts once it is decided.
@@ -340,7 +341,7 @@ impl Channel {
         }
     }
 
-    fn settle(&mut self, id: ChannelId, silent: bool, events: &mut impl FnMut(Event)) {
+    fn settle(&mut self, id: ChannelId, over: bool, events: &mut impl FnMut(Event)) {
         let Channel {
             plan,
             finder,
@@ -358,7 +359,7 @@ impl Channel {
             events,
         };
         if let Finder::Flash(finder) = finder {
-            finder.settle(silent, |finding| desk.take(finding));
+            finder.settle(over, |finding| desk.take(finding));
         }
     }
 

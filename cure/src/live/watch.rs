@@ -83,7 +83,7 @@ impl ProbeWatch {
         found: &mut impl FnMut(Found),
     ) {
         self.wanted = Some((batch, plan));
-        self.settle(false, found);
+        self.settle(true, found);
         self.take_wanted();
     }
 
@@ -125,7 +125,7 @@ impl ProbeWatch {
         let has_cooled = self.open.is_some() && time - self.hottest.0 >= COOLED_FOR;
         if self.is_flash && (self.wanted.is_some() || has_cooled) {
             // A heating lasts until the next begins, which may be the next batch's already.
-            self.settle(false, found);
+            self.settle(self.wanted.is_some(), found);
             ended = true;
         }
         if ended {
@@ -158,7 +158,7 @@ impl ProbeWatch {
         }
     }
 
-    fn settle(&mut self, silent: bool, found: &mut impl FnMut(Found)) {
+    fn settle(&mut self, over: bool, found: &mut impl FnMut(Found)) {
         let ProbeWatch {
             engine,
             channel,
@@ -167,7 +167,7 @@ impl ProbeWatch {
             hottest,
             ..
         } = self;
-        engine.settle(*channel, silent, &mut |event| {
+        engine.settle(*channel, over, &mut |event| {
             note(event, open, hottest, *batch, found);
         });
     }

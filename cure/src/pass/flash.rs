@@ -227,20 +227,19 @@ impl FlashFinder {
 
     /// Gives out a heating that has cooled off, though no other has begun and the trough may yet get deeper.
     ///
-    /// So that nothing of it would be judged otherwise later, it has to lie so far below what counts that only
-    /// a rise which is another heating could reach that. One whose readings have stopped need only lie below.
-    pub(crate) fn settle(&mut self, silent: bool, mut sink: impl FnMut(Finding<'_>)) {
-        let counts_from = self.counts_from;
-        let is_cool = |trough: Sample| match silent {
-            true => trough.celsius() < counts_from,
-            false => trough.shifted[2] + LEAST_RISE < counts_from,
+    /// So that nothing of it would be judged otherwise later, it has to have fallen so far, and to lie so far
+    /// below what counts, that only a rise which is another heating could get up there again. One that is
+    /// `over`, of which no more is expected, need only lie below what counts.
+    pub(crate) fn settle(&mut self, over: bool, mut sink: impl FnMut(Finding<'_>)) {
+        let (Some(heating), Some(trough)) = (&self.heating, &self.trough) else {
+            return;
         };
-        let fallen = |heating: &Heating| {
-            self.trough.is_some_and(|trough| {
-                heating.peak - trough.celsius() >= LEAST_FALL && is_cool(trough)
-            })
+        let fall = heating.peak - trough.celsius();
+        let has_cooled = match over {
+            true => fall >= LEAST_FALL && trough.celsius() < self.counts_from,
+            false => fall >= LEAST_RISE && trough.shifted[2] + LEAST_RISE < self.counts_from,
         };
-        if self.heating.as_ref().is_some_and(fallen) {
+        if has_cooled {
             self.close(&mut sink);
         }
     }
