@@ -16,7 +16,9 @@ use std::path::PathBuf;
 use std::process::ExitCode;
 use std::sync::atomic::{AtomicU64, Ordering};
 
-use inkdwell_config::quantity::{Celsius, CelsiusDifference, Metres, MetresPerSecond, Seconds};
+use inkdwell_config::quantity::{
+    Celsius, CelsiusDifference, Metres, MetresPerSecond, Seconds, Share,
+};
 use inkdwell_cure::engine::{Engine, EventKind};
 use inkdwell_cure::exit::run::{REPEATS, Run, judge_run};
 use inkdwell_cure::exit::way::Way;
@@ -162,10 +164,9 @@ impl Sum {
     ) -> Result<(), String> {
         let laws = PrintLaws::new(&shop.ink, &shop.fabric);
         let proved = is_proved(&laws, &day.ride);
-        let mut options = FitOptions::default();
-        if let Some(scatter) = call.mass_scatter {
-            options.mass_scatter.0 = scatter;
-        }
+        let usual = FitOptions::default();
+        let mass = call.mass_scatter.map_or(usual.mass_scatter, Share);
+        let options = Reference::fit_options(usual.room, mass, usual.regain_scatter);
         let fitted = fit(
             &[ride(shop, day)],
             &shop.station,
@@ -199,6 +200,9 @@ impl Sum {
         let way = belt(&day.ride, None).ok_or("no belt")?;
         let reference = Reference::learn(&fitted, &probes, &way, pitch)
             .map_err(|error| format!("reference: {error}"))?;
+        let mut model = reference
+            .model(shop.oven.room)
+            .map_err(|error| error.to_string())?;
         self.measured += 1;
         self.proved += u32::from(proved);
         if call.verbose {
@@ -219,13 +223,13 @@ impl Sum {
                 count: call.counter.then_some(count.as_slice()),
                 eye: Some(EXIT_DISTANCE - 0.1),
                 pitch,
-                room: shop.oven.room,
                 max_gap: DEFAULT_MAX_GAP,
                 remarks: Vec::new(),
             };
             let mut passes = Vec::new();
-            judge_run(&reference, &past, &laws, &mut |pass| passes.push(pass))
-                .map_err(|error| error.to_string())?;
+            judge_run((&reference, &mut model), &past, &laws, &mut |pass| {
+                passes.push(pass);
+            });
             if passes.len() != truths.len() {
                 self.tallies.lose(&run.name, truths.len());
                 lines.push(format!(

@@ -120,9 +120,13 @@ pub fn told(name: &str, pass: &JudgedPass, record: &PrintRecord) -> String {
             _ => None,
         })
         .collect();
+    let cause = pass.remarks.iter().find_map(|remark| match remark {
+        Remark::Explained { cause, .. } => Some(*cause),
+        _ => None,
+    });
     let harms = pass.harms.iter().map(|harm| harm.dose.high);
     format!(
-        "  {name:<28} {:<12} {shown:.1?} peak {:6.1} (true {:6.1}) U {:4.1} cure {:.2?} (true {:.2}) harm {:.2?} (true {:.2}) {mark}",
+        "  {name:<28} {:<12} {shown:.1?} peak {:6.1} (true {:6.1}) U {:4.1} cure {:.2?} (true {:.2}) harm {:.2?} (true {:.2}) {mark} {cause:?}",
         pass.verdict.name(),
         pass.peak.0,
         truth.peak_c,
