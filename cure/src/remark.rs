@@ -4,6 +4,7 @@ use inkdwell_config::display::Units;
 use inkdwell_config::fabric::Harm;
 use inkdwell_config::quantity::{Celsius, CelsiusDifference, Seconds};
 
+use crate::heat::fit::ExitCause;
 use crate::reason::harm_name;
 
 /// A remark in figures; [`Remark::sentence`] says it in words.
@@ -44,6 +45,18 @@ pub enum Remark {
     PresumesGarment {
         /// Whether a second exit probe saw it, which tells its mass.
         seen_twice: bool,
+    },
+    /// What explains best that a print left as it did, where that is not a garment of the batch in a chamber as
+    /// it was.
+    Explained {
+        /// The explanation.
+        cause: ExitCause,
+        /// How likely it is among all that may explain it, in per cent.
+        per_cent: f64,
+        /// By how much the sources (the zone, where it is one) then are hotter.
+        hotter: CelsiusDifference,
+        /// How many times the batch's mass the garment then has.
+        mass: f64,
     },
     /// What two exit probes tell of a garment's mass.
     MassTold {
@@ -131,6 +144,32 @@ impl Remark {
                 "inferred for the batch's own garment, but for its mass, which two exit probes tell by how \
                  fast it cools; a ride would tell the rest"
                     .to_owned()
+            }
+            Remark::Explained {
+                cause,
+                per_cent,
+                hotter,
+                mass,
+            } => {
+                let heat = units.difference(CelsiusDifference(hotter.0.abs()));
+                let than = if hotter.0 > 0.0 { "hotter" } else { "cooler" };
+                let what = match cause {
+                    ExitCause::AsRidden => "a garment of the batch in a chamber as it was".to_owned(),
+                    ExitCause::Chamber => {
+                        format!("a chamber that is {heat} {than} than when the reference was ridden")
+                    }
+                    ExitCause::Zone(number) => format!(
+                        "zone {} being {heat} {than} than when the reference was ridden",
+                        number + 1
+                    ),
+                    ExitCause::Wet => {
+                        "a garment that holds more water than the reference's did".to_owned()
+                    }
+                    ExitCause::OtherCloth => {
+                        format!("a garment of {mass:.2} times the batch's mass")
+                    }
+                };
+                format!("what the probe saw is best explained by {what} (likely {per_cent:.0} %)")
             }
             Remark::MassTold { times } => format!(
                 "by how fast it cooled, the garment has {times:.2} times the batch's mass"

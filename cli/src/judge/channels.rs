@@ -4,13 +4,13 @@ use inkdwell_config::Quantity;
 use inkdwell_config::fabric::Fabric;
 use inkdwell_config::ink::Ink;
 use inkdwell_config::quantity::{Celsius, CelsiusDifference};
-use inkdwell_config::shop::{Probe, Sensor};
+use inkdwell_config::shop::Probe;
 use inkdwell_config::station::Station;
 use inkdwell_cure::plan::{
     ChannelPlan, DEFAULT_MAX_GAP, DEFAULT_WAKE, PrintLaws, ProbeDoubt, Watch,
 };
 use inkdwell_cure::sensor::tolerance::expanded_uncertainty;
-use inkdwell_cure::sensor::{Infrared, ThermocoupleType, ToleranceClass, Uncertainty};
+use inkdwell_cure::sensor::{ThermocoupleType, ToleranceClass, Uncertainty, declared_uncertainty};
 use inkdwell_cure::trace_file::{Column, ColumnKind, Note, Notes};
 
 use super::call::Call;
@@ -286,47 +286,9 @@ impl<'a> Context<'a> {
         probes.filter(here).find(|probe| named(probe))
     }
 
-    /// What the shop file says of a probe's doubt.
+    /// What the shop file says of a probe's doubt, near where the ink cures.
     pub(super) fn declared(&self, probe: &Probe) -> Option<Uncertainty> {
-        let own = match (probe.uncertainty, probe.sensor) {
-            (Some(uncertainty), _) => Some(Uncertainty::constant(uncertainty)),
-            (None, Some(Sensor::Thermocouple { kind, class })) => {
-                let class = match class {
-                    1 => ToleranceClass::One,
-                    2 => ToleranceClass::Two,
-                    _ => ToleranceClass::Three,
-                };
-                expanded_uncertainty(ThermocoupleType::from_letter(kind)?, class)
-            }
-            (
-                None,
-                Some(Sensor::Infrared {
-                    set_emissivity,
-                    emissivity,
-                    emissivity_uncertainty,
-                    reflected,
-                    band,
-                }),
-            ) => {
-                let infrared = Infrared {
-                    set_emissivity,
-                    emissivity,
-                    emissivity_uncertainty,
-                    reflected: reflected.unwrap_or(Celsius(22.0)),
-                    band: (band.0.0, band.1.0),
-                };
-                infrared
-                    .uncertainty(self.ink.threshold)
-                    .ok()
-                    .map(Uncertainty::constant)
-            }
-            (None, None) => None,
-        }?;
-        let calibration = probe
-            .calibration
-            .as_ref()
-            .and_then(|calibration| calibration.uncertainty);
-        Some(calibration.map_or(own, |calibration| own.combined(calibration)))
+        declared_uncertainty(probe, self.ink.threshold)
     }
 }
 

@@ -7,12 +7,16 @@ use super::trace::ExitTrace;
 pub(super) struct BeltLevel {
     /// Metres and °C.
     knots: Vec<(f64, f64)>,
+    /// Whether it was read between objects, and not only guessed.
+    read: bool,
 }
 
 /// Knots are this far apart, in metres.
 const KNOTS: f64 = 1.0;
 /// A knot takes in what is seen so far to either side of it, in metres.
 const REACH: f64 = 1.5;
+/// What is read so far from a place still tells of it, in metres.
+const NEAR: f64 = 2.0;
 /// A knot needs so many samples.
 const FEWEST: usize = 3;
 
@@ -21,12 +25,13 @@ impl BeltLevel {
     pub(super) fn steady(celsius: f64) -> BeltLevel {
         BeltLevel {
             knots: vec![(0.0, celsius)],
+            read: false,
         }
     }
 
     /// Through knots (metres and °C) in order of their way; at least one.
     pub(super) fn through(knots: Vec<(f64, f64)>) -> BeltLevel {
-        BeltLevel { knots }
+        BeltLevel { knots, read: false }
     }
 
     /// From what was seen outside of the stretches that objects cover (in order of their beginnings): the
@@ -61,7 +66,13 @@ impl BeltLevel {
             }
             way += KNOTS;
         }
-        (!knots.is_empty()).then_some(BeltLevel { knots })
+        (!knots.is_empty()).then_some(BeltLevel { knots, read: true })
+    }
+
+    /// The level that was read about a way of the belt, in °C; `None` where nothing of the bare belt was seen near.
+    pub(super) fn read_at(&self, way: f64) -> Option<f64> {
+        let near = |knot: &(f64, f64)| (knot.0 - way).abs() <= NEAR;
+        (self.read && self.knots.iter().any(near)).then(|| self.at(way))
     }
 
     /// The level at a way of the belt, in °C.

@@ -1,7 +1,9 @@
 //! All that passed an exit probe, in order: by shape and by count.
 
+use super::belt::BeltLevel;
+use super::belt_search::misfit;
 use super::counter::{self, blur, steps};
-use super::objects::{Ground, Object, belt_between, chosen, misfit};
+use super::objects::{Ground, Object, chosen};
 use super::template::Template;
 use super::trace::ExitTrace;
 use super::way::Way;
@@ -64,13 +66,17 @@ pub fn pace(
     best.map_or(1.0, |best| best.0)
 }
 
-/// Finds every object of a trace.
-pub fn find(trace: &ExitTrace, way: &Way, template: &Template, line: Line<'_>) -> Vec<Object> {
-    let belt = belt_between(trace, template, line.spot, line.pitch);
-    let Some(ground) = Ground::new(trace, template, &belt) else {
+/// Finds every object of a trace on a belt of such a level.
+pub(super) fn find(
+    trace: &ExitTrace,
+    way: &Way,
+    (template, belt): (&Template, &BeltLevel),
+    line: Line<'_>,
+) -> Vec<Object> {
+    let Some(ground) = Ground::new(trace, template, belt) else {
         return Vec::new();
     };
-    let gains = ground.gains(&belt);
+    let gains = ground.gains(belt);
     let mut bonus = vec![0.0; gains.len()];
     let mut expected: Vec<f64> = Vec::new();
     if let Some(count) = line.count {

@@ -1,11 +1,14 @@
 //! What the reference ride teaches: the object, and what each probe showed of its print.
 
-use inkdwell_config::quantity::{Celsius, CelsiusDifference, Metres};
+use inkdwell_config::quantity::{Celsius, CelsiusDifference, Metres, Share};
 
+use super::belt::BeltLevel;
+use super::belt_search::belt_between;
 use super::template::{Template, TemplateError};
 use super::trace::ExitTrace;
 use super::way::Way;
-use crate::heat::fit::{ExitProbe, Fit, Shown};
+use crate::heat::HeatError;
+use crate::heat::fit::{ExitModel, ExitProbe, Fit, FitOptions, Shown};
 
 /// An exit probe, as it is declared.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -53,6 +56,18 @@ pub enum ReferenceError {
 }
 
 impl<'a> Reference<'a> {
+    /// What a fit is told that exit evidence rests on: `mass` and `regain` (k = 2) are how far one garment of the
+    /// batch may be from the one that was ridden. Two garments that each scatter by s about the batch's
+    /// middle differ by √2 s.
+    pub fn fit_options(room: Celsius, mass: Share, regain: Share) -> FitOptions {
+        FitOptions {
+            room,
+            mass_scatter: Share(mass.0 * std::f64::consts::FRAC_1_SQRT_2),
+            regain_scatter: Share(regain.0 * std::f64::consts::FRAC_1_SQRT_2),
+            ..FitOptions::default()
+        }
+    }
+
     /// Learns from the first ride of a fit. `probes` come with their readings in the ride's trace (seconds
     /// and °C, NaN where bad), nearest to the heat first; `pitch` is how far prints follow each other, in
     /// metres.
@@ -77,7 +92,9 @@ impl<'a> Reference<'a> {
             .map(|(probe, readings)| {
                 let trace = ExitTrace::new(readings, way);
                 let further = probe.distance.0 - nearest.distance.0;
-                shown(&template, &trace, place + further, probe)
+                let level =
+                    (further == 0.0).then(|| belt_between(&trace, &template, probe.spot.0, pitch));
+                shown(&template, &trace, place + further, probe, level.as_ref())
             })
             .collect();
         Ok(Reference {
@@ -86,6 +103,15 @@ impl<'a> Reference<'a> {
             template,
             shown,
         })
+    }
+
+    /// The model that infers from it what later prints went through, in a room of such a temperature.
+    ///
+    /// # Errors
+    /// Where the heat model has no answer for the reference itself.
+    pub fn model(&self, room: Celsius) -> Result<ExitModel<'a>, HeatError> {
+        let probes = self.probes.iter().map(|probe| probe.for_model());
+        ExitModel::new(self.fit, probes.collect(), self.shown.clone(), room)
     }
 
     /// What an object of the batch looks like to the nearest probe.
@@ -99,12 +125,13 @@ impl<'a> Reference<'a> {
     }
 }
 
-/// What a probe showed of the print whose place is at a way of the belt.
+/// What a probe showed of the print whose place is at a way of the belt, and of the bare belt about it.
 pub(super) fn shown(
     template: &Template,
     trace: &ExitTrace,
     place: f64,
     probe: &Probe,
+    belt: Option<&BeltLevel>,
 ) -> Option<Shown> {
     let (print, noise) = template.read_print(trace, place)?;
     let margin = template
@@ -113,6 +140,7 @@ pub(super) fn shown(
     Some(Shown {
         print: Celsius(print),
         margin: margin.map(|margin| Celsius(margin.0)),
+        belt: belt.and_then(|belt| belt.read_at(place)).map(Celsius),
         noise,
     })
 }

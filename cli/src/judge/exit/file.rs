@@ -63,6 +63,7 @@ pub(super) fn judge<W: Writer>(
     let own = chosen(file.call, run_and_ride.0, run_and_ride.1, file.probes)?;
     let mut remarks = ridden.remarks.clone();
     let reference = file.reference(&own, ridden, &mut remarks)?;
+    let room = file.room(ridden, &mut remarks)?;
     let run = file.run(&own, ridden, remarks)?;
     let heading = Heading {
         file: file.shown.to_owned(),
@@ -72,13 +73,16 @@ pub(super) fn judge<W: Writer>(
     };
     let laws = PrintLaws::new(file.context.ink, file.context.fabric);
     let mut passes: Vec<JudgedPass> = Vec::new();
-    judge_run(&reference, &run, &laws, &mut |pass| passes.push(pass)).map_err(|error| {
+    let mut model = reference.model(room).map_err(|error| {
         Failure::of_file(
             &ridden.file,
             error,
             "check the ride, its belt and the station's zones",
         )
     })?;
+    judge_run((&reference, &mut model), &run, &laws, &mut |pass| {
+        passes.push(pass);
+    });
     let mut all_good = true;
     for (number, pass) in passes.iter().enumerate() {
         if number > 0 || *any_before {
@@ -158,11 +162,6 @@ impl File<'_> {
             Some(way) => way,
             None => self.noted_belt(belt_declared, ridden, &mut remarks)?,
         };
-        let room: Option<Celsius> = note(self.shown, &self.trace.notes, "room")?;
-        let room = room.or(ridden.room).unwrap_or_else(|| {
-            remarks.push(Remark::RoomAssumed { room: USUAL_ROOM });
-            USUAL_ROOM
-        });
         let counter = self
             .trace
             .columns
@@ -179,10 +178,18 @@ impl File<'_> {
             count: counter.map(|counter| self.trace.series[counter].as_slice()),
             eye: eye.map(|eye| own[0].distance.0 - eye.0),
             pitch: self.station.print_pitch.map(|pitch| pitch.0),
-            room,
             max_gap,
             remarks,
         })
+    }
+
+    /// The run's room: its own note, else the reference's, else what is usual.
+    fn room(&self, ridden: &Ridden, remarks: &mut Vec<Remark>) -> Result<Celsius, Failure> {
+        let room: Option<Celsius> = note(self.shown, &self.trace.notes, "room")?;
+        Ok(room.or(ridden.room).unwrap_or_else(|| {
+            remarks.push(Remark::RoomAssumed { room: USUAL_ROOM });
+            USUAL_ROOM
+        }))
     }
 
     fn signals(&self) -> impl Iterator<Item = SignalKind> {

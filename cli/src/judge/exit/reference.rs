@@ -2,6 +2,7 @@
 
 use inkdwell_config::quantity::{Celsius, CelsiusDifference};
 use inkdwell_config::station::Station;
+use inkdwell_cure::exit::Reference;
 use inkdwell_cure::exit::way::Way;
 use inkdwell_cure::heat::fit::{Fit, FitOptions, Trip, fit};
 use inkdwell_cure::plan::DEFAULT_MAX_GAP;
@@ -101,12 +102,13 @@ impl Ridden {
                 uncertainty: ride.ride.uncertainty,
             });
         }
+        let usual = FitOptions::default();
         let fitted = fit(
             std::slice::from_ref(&ride.ride),
             &station,
             context.ink,
             context.fabric,
-            FitOptions::default(),
+            Reference::fit_options(usual.room, usual.mass_scatter, usual.regain_scatter),
         )
         .map_err(|error| {
             Failure::of_file(file, error, "ride again, with a whole pass and its belt")

@@ -24,6 +24,8 @@
 //! in u and are good between them.
 
 mod account;
+mod bare_belt;
+mod mixture;
 mod place;
 mod print;
 
@@ -36,10 +38,13 @@ use super::ride::Trip;
 use super::unknowns::Unknown;
 use crate::heat::HeatError;
 use crate::heat::history::History;
+use crate::heat::oven::Oven;
 
+pub use account::ExitCause;
 pub use print::{Inferred, Leaving, Passing, Shown};
 
 use account::Account;
+use bare_belt::bare_belt;
 use place::{Place, Setting};
 
 /// Where an exit probe sits, and how well it repeats itself.
@@ -130,11 +135,21 @@ impl<'a> ExitModel<'a> {
         }
         let passing = Passing::Steady(MetresPerSecond(self.speed));
         let history = self.fit.along(&guess, &passing)?;
-        Ok(self.sights(&history, &passing))
+        let belts = self.belts(&guess.oven, &passing);
+        Ok(self.sights((&history, &belts), &passing))
     }
 
-    /// What the probes see of a history: prints, then margins.
-    fn sights(&self, history: &History, passing: &Passing) -> Vec<f64> {
+    /// What the probes see of the bare belt beside a print.
+    fn belts(&self, oven: &Oven, passing: &Passing) -> Vec<f64> {
+        let heated = history_length(self.fit);
+        let places = self.probes.iter().map(|probe| heated + probe.distance.0);
+        places
+            .map(|place| bare_belt(oven, passing, Metres(place)))
+            .collect()
+    }
+
+    /// What the probes see of a history: prints, then margins, then the belt.
+    fn sights(&self, (history, belts): (&History, &[f64]), passing: &Passing) -> Vec<f64> {
         let heated = history_length(self.fit);
         let times = || {
             self.probes
@@ -146,7 +161,7 @@ impl<'a> ExitModel<'a> {
             let cloth = history.cloth.as_ref();
             cloth.map_or(f64::NAN, |cloth| cloth.top.at(Seconds(time)).0)
         });
-        prints.chain(margins).collect()
+        prints.chain(margins).chain(belts.iter().copied()).collect()
     }
 
     /// What the film of a print went through.
@@ -162,7 +177,7 @@ impl<'a> ExitModel<'a> {
         for account in Account::all(self.fit, print, seen.len()) {
             told.push(self.explain(print, &seen, &account)?);
         }
-        print::mean_of(self, &told, print)
+        print::summed_up(self, &told, print)
     }
 
     /// Differences to the reference: which sight, how much warmer, and its variance (without the model's).
@@ -173,19 +188,21 @@ impl<'a> ExitModel<'a> {
                 continue;
             };
             let probe = (0.5 * self.probes[number].uncertainty.0).powi(2);
-            seen.push(Sight {
-                number,
-                difference: now.print.0 - then.print.0,
-                variance: probe + now.noise.powi(2) + then.noise.powi(2),
-                margin: false,
-            });
-            if let (Some(own), Some(before)) = (now.margin, then.margin) {
-                seen.push(Sight {
-                    number: self.probes.len() + number,
-                    difference: own.0 - before.0,
-                    variance: probe + now.noise.powi(2) + then.noise.powi(2),
-                    margin: true,
-                });
+            let variance = probe + now.noise.powi(2) + then.noise.powi(2);
+            let parts = [
+                (Kind::Print, Some(now.print), Some(then.print)),
+                (Kind::Margin, now.margin, then.margin),
+                (Kind::Belt, now.belt, then.belt),
+            ];
+            for (order, (kind, now, then)) in parts.into_iter().enumerate() {
+                if let (Some(now), Some(then)) = (now, then) {
+                    seen.push(Sight {
+                        number: order * self.probes.len() + number,
+                        difference: now.0 - then.0,
+                        variance,
+                        kind,
+                    });
+                }
             }
         }
         seen
@@ -198,13 +215,13 @@ impl<'a> ExitModel<'a> {
         seen: &[Sight],
         account: &Account,
     ) -> Result<Told, HeatError> {
-        let mut setting = Setting::of(&account.usual, print, self.speed);
+        let mut setting = Setting::near(&account.usual, account.cause, print, self.speed);
         let mut tries: Vec<Setting> = Vec::new();
         loop {
             let place = self.place(&setting, print)?;
             let told = self.update(place, print, seen, account)?;
             tries.push(setting.clone());
-            let next = Setting::near(&told.mean, account, print, self.speed);
+            let next = Setting::near(&told.mean, account.cause, print, self.speed);
             if tries.contains(&next) || tries.len() >= account::MOST_STEPS {
                 return Ok(told);
             }
@@ -236,7 +253,7 @@ impl<'a> ExitModel<'a> {
         }
         let mut noise = DMatrix::zeros(count, count);
         for (column, sight) in seen.iter().enumerate() {
-            noise[(column, column)] = sight.variance + place.setting.model_variance(sight.margin);
+            noise[(column, column)] = sight.variance + place.setting.model_variance(sight.kind);
         }
         let reach = &account.covariance * &slopes;
         let scatter = slopes.tr_mul(&reach) + noise;
@@ -250,6 +267,7 @@ impl<'a> ExitModel<'a> {
             return Err(HeatError::Unsettled);
         }
         Ok(Told {
+            cause: account.cause,
             place: number,
             moved: &mean - &offset,
             mean,
@@ -265,11 +283,23 @@ struct Sight {
     number: usize,
     difference: f64,
     variance: f64,
-    margin: bool,
+    kind: Kind,
+}
+
+/// What a probe sees.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Kind {
+    /// The print's own surface.
+    Print,
+    /// The garment beside it.
+    Margin,
+    /// The bare belt between garments.
+    Belt,
 }
 
 /// What one account makes of a print.
 struct Told {
+    cause: ExitCause,
     /// The place of the lattice that it was told from.
     place: usize,
     /// z and u, and how far they are from that place.

@@ -8,9 +8,9 @@ use super::super::Fit;
 use super::super::discrepancy::Place as Where;
 use super::super::ride::Trip;
 use super::super::unknowns::Guess;
-use super::account::{Account, FILM, FIRST_ZONE, HOTTER, MASS, MOISTURE, SPEED};
+use super::account::{ExitCause, FILM, FIRST_ZONE, HOTTER, MASS, MOISTURE, SPEED};
 use super::print::{Leaving, Passing};
-use super::{ExitModel, STEP};
+use super::{ExitModel, Kind, STEP};
 use crate::heat::HeatError;
 use crate::heat::history::History;
 use crate::heat::journey::Journey;
@@ -34,6 +34,8 @@ const FASTER: f64 = 0.01;
 const AT_PROBE: [f64; 4] = [0.25, 0.02, 6.0, 1.0];
 /// The same of an unprinted margin.
 const AT_MARGIN: [f64; 4] = [1.2, 0.08, 8.0, 4.0];
+/// The same of the bare belt.
+const AT_BELT: [f64; 4] = [0.8, 0.15, 8.0, 0.0];
 /// The same of the film where it is judged.
 const IN_FILM: [f64; 4] = [0.8, 0.04, 5.0, 3.0];
 
@@ -42,6 +44,8 @@ const IN_FILM: [f64; 4] = [0.8, 0.04, 5.0, 3.0];
 pub(super) struct Setting {
     /// In steps: sources, mass, water.
     steps: [i32; 3],
+    /// A zone that is hotter by itself, in steps of the sources.
+    zone: Option<(usize, i32)>,
     /// How the print passes there.
     passing: Passing,
     /// ln of its speed over the reference's.
@@ -49,26 +53,21 @@ pub(super) struct Setting {
 }
 
 impl Setting {
-    /// Where an account begins.
-    pub(super) fn of(usual: &DVector<f64>, print: &Leaving, reference: f64) -> Setting {
-        Setting::at(usual, usual.len(), print, reference)
-    }
-
-    /// The place nearest to what is most likely.
+    /// The place nearest to z and u, as an account has them.
     pub(super) fn near(
-        mean: &DVector<f64>,
-        _account: &Account,
+        y: &DVector<f64>,
+        cause: ExitCause,
         print: &Leaving,
         reference: f64,
     ) -> Setting {
-        Setting::at(mean, mean.len(), print, reference)
-    }
-
-    fn at(y: &DVector<f64>, count: usize, print: &Leaving, reference: f64) -> Setting {
-        let first = count - print.parts;
+        let first = y.len() - print.parts;
         let step = |part: usize, number: usize| {
             let limit = FARTHEST[number];
             (y[first + part].clamp(-limit, limit) / LATTICE[number]).round() as i32
+        };
+        let zone = match cause {
+            ExitCause::Zone(zone) => Some((zone, step(FIRST_ZONE + zone, 0))),
+            _ => None,
         };
         let faster = y[first + SPEED].clamp(-0.5, 0.5);
         let (passing, haste) = match &print.passing {
@@ -88,19 +87,30 @@ impl Setting {
         };
         Setting {
             steps: [step(HOTTER, 0), step(MASS, 1), step(MOISTURE, 2)],
+            zone: zone.filter(|zone| zone.1 != 0),
             passing,
             haste,
         }
+    }
+
+    /// By how much a zone is hotter by itself there.
+    fn zone(&self, number: usize) -> f64 {
+        let own = self.zone.filter(|own| own.0 == number);
+        own.map_or(0.0, |own| f64::from(own.1) * LATTICE[0])
     }
 
     fn part(&self, number: usize) -> f64 {
         f64::from(self.steps[number]) * LATTICE[number]
     }
 
-    /// Variance of the model at the probe.
-    pub(super) fn model_variance(&self, margin: bool) -> f64 {
-        self.deviation(if margin { AT_MARGIN } else { AT_PROBE })
-            .powi(2)
+    /// Variance of the model in what a probe sees.
+    pub(super) fn model_variance(&self, kind: Kind) -> f64 {
+        let deviation = match kind {
+            Kind::Print => AT_PROBE,
+            Kind::Margin => AT_MARGIN,
+            Kind::Belt => AT_BELT,
+        };
+        self.deviation(deviation).powi(2)
     }
 
     /// Variance of the model where the film is judged.
@@ -109,7 +119,8 @@ impl Setting {
     }
 
     fn deviation(&self, [least, degree, haste, mass]: [f64; 4]) -> f64 {
-        least + degree * self.part(0).abs() + haste * self.haste.abs() + mass * self.part(1).abs()
+        let hotter = self.part(0).abs() + self.zone.map_or(0.0, |zone| self.zone(zone.0)).abs();
+        least + degree * hotter + haste * self.haste.abs() + mass * self.part(1).abs()
     }
 }
 
@@ -140,6 +151,9 @@ impl Place {
         for (number, part) in [HOTTER, MASS, MOISTURE].into_iter().enumerate() {
             offset[first + part] = self.setting.part(number);
         }
+        for zone in 0..print.parts - FIRST_ZONE {
+            offset[first + FIRST_ZONE + zone] = self.setting.zone(zone);
+        }
         let own = (print.passing.mean_speed() / reference).ln();
         offset[first + SPEED] = self.setting.haste - own;
         offset
@@ -153,14 +167,13 @@ struct Change {
     mass: f64,
     moisture: f64,
     film: f64,
-    zone: Option<(usize, f64)>,
+    zones: Vec<f64>,
 }
 
 impl Change {
     fn apply(&self, guess: &mut Guess) {
         for (number, zone) in guess.oven.zones.iter_mut().enumerate() {
-            let own = self.zone.filter(|own| own.0 == number);
-            let hotter = self.hotter + own.map_or(0.0, |own| own.1);
+            let hotter = self.hotter + self.zones.get(number).copied().unwrap_or(0.0);
             zone.air.0 += hotter;
             zone.panel.0 += if zone.panel_share.0 > 0.0 {
                 PANELS * hotter
@@ -201,34 +214,44 @@ impl ExitModel<'_> {
             hotter: setting.part(0),
             mass: setting.part(1),
             moisture: setting.part(2),
-            ..Change::default()
+            film: 0.0,
+            zones: (0..fit.problem.base.oven.zones.len())
+                .map(|zone| setting.zone(zone))
+                .collect(),
         };
         let run = |z: &[f64], change: &Change, passing: &Passing| {
             let mut guess = fit.problem.guess(z);
             guess.oven.room.temperature = self.room;
             change.apply(&mut guess);
-            fit.along(&guess, passing)
+            Ok::<_, HeatError>((
+                fit.along(&guess, passing)?,
+                self.belts(&guess.oven, passing),
+            ))
         };
         let shared = fit.problem.shared();
         let passing = &setting.passing;
-        let raw = run(shared, &at, passing)?;
+        let (raw, belts) = run(shared, &at, passing)?;
         let trip = Trip::Belt(MetresPerSecond(passing.mean_speed()));
         let history = fit.corrected(&raw, trip);
         let quantities = fit.asked_of(&history, None);
-        let (sights, best) = (self.sights(&raw, passing), fit.asked_of(&raw, None));
+        let (sights, best) = (
+            self.sights((&raw, &belts), passing),
+            fit.asked_of(&raw, None),
+        );
         let fitted = fit.problem.z.len();
         let count = fitted + print.parts;
         let mut sight_slopes = DMatrix::zeros(count, sights.len());
         let mut slopes = DMatrix::zeros(count, best.len());
-        let mut enter = |row: usize, other: &History, passing: &Passing, step: f64| {
-            for (column, sight) in self.sights(other, passing).iter().enumerate() {
-                sight_slopes[(row, column)] = (sight - sights[column]) / step;
-            }
-            let others = fit.asked_of(other, Some(&best));
-            for (column, value) in others.iter().enumerate() {
-                slopes[(row, column)] = (value - best[column]) / step;
-            }
-        };
+        let mut enter =
+            |row: usize, (other, belts): &(History, Vec<f64>), passing: &Passing, step: f64| {
+                for (column, sight) in self.sights((other, belts), passing).iter().enumerate() {
+                    sight_slopes[(row, column)] = (sight - sights[column]) / step;
+                }
+                let others = fit.asked_of(other, Some(&best));
+                for (column, value) in others.iter().enumerate() {
+                    slopes[(row, column)] = (value - best[column]) / step;
+                }
+            };
         for i in self.shared_unknowns() {
             let mut z = shared.to_vec();
             z[i] += STEP;
@@ -273,11 +296,9 @@ impl ExitModel<'_> {
             enter(fitted + part, other, passing, *step);
         }
         for zone in 0..print.parts - FIRST_ZONE {
-            let other = own(Change {
-                zone: Some((zone, WARMER)),
-                ..at.clone()
-            })?;
-            enter(fitted + FIRST_ZONE + zone, &other, passing, WARMER);
+            let mut change = at.clone();
+            change.zones[zone] += WARMER;
+            enter(fitted + FIRST_ZONE + zone, &own(change)?, passing, WARMER);
         }
         let faster = passing.faster(FASTER.exp());
         let other = run(shared, &at, &faster)?;

@@ -9,7 +9,8 @@ use inkdwell_config::quantity::{
 use super::super::Fit;
 use super::super::limit::Limit;
 use super::super::predict::Estimate;
-use super::account::{FIRST_ZONE, HOTTER, MASS, MOISTURE};
+use super::account::{ExitCause, FIRST_ZONE, HOTTER, MASS, MOISTURE};
+use super::mixture::{Mixture, Part};
 use super::{ExitModel, Told};
 use crate::heat::HeatError;
 use crate::heat::journey::Journey;
@@ -22,6 +23,8 @@ pub struct Shown {
     pub print: Celsius,
     /// The unprinted margin, where the spot saw it apart.
     pub margin: Option<Celsius>,
+    /// The bare belt before and after it, where enough of it was seen.
+    pub belt: Option<Celsius>,
     /// One standard deviation of noise that is left in them, in °C.
     pub noise: f64,
 }
@@ -203,7 +206,11 @@ pub struct Inferred {
     pub harms: Vec<HarmDose>,
     /// Margins to all limits.
     pub margins: Vec<Estimate>,
-    /// By how much the sources seem hotter than when the reference was ridden.
+    /// What explains best what was seen, …
+    pub cause: ExitCause,
+    /// … and how likely that is among all that may explain it.
+    pub likely: f64,
+    /// By how much the sources (one zone, where that explains it) seem hotter than when the reference was ridden.
     pub hotter: CelsiusDifference,
     /// How many times the batch's mass the garment seems to have.
     pub mass: f64,
@@ -213,8 +220,8 @@ pub struct Inferred {
     pub misfit: f64,
 }
 
-/// The mean of what accounts tell, with their scatter.
-pub(super) fn mean_of(
+/// What all accounts tell together.
+pub(super) fn summed_up(
     model: &ExitModel<'_>,
     told: &[Told],
     print: &Leaving,
@@ -227,24 +234,21 @@ pub(super) fn mean_of(
         .iter()
         .map(|told| (told.evidence - best.evidence).exp())
         .collect();
-    let all: f64 = weights.iter().sum();
-    let fit = model.fit;
-    let asked = fit.limits.len() + 1;
     let own: Vec<Vec<(f64, f64)>> = told.iter().map(|told| quantities(model, told)).collect();
-    let mut values = vec![(0.0, 0.0); asked];
-    for (number, value) in values.iter_mut().enumerate() {
-        let of = |f: &dyn Fn((f64, f64)) -> f64| {
-            let parts = own.iter().zip(&weights);
-            parts
-                .map(|(own, weight)| weight * f(own[number]))
-                .sum::<f64>()
-                / all
-        };
-        let mean = of(&|own| own.0);
-        let variance = of(&|own| own.1 + (own.0 - mean).powi(2));
-        *value = (mean, 2.0 * variance.sqrt());
-    }
-    Ok(shape(model, best, &values, print))
+    let values = (0..=model.fit.limits.len()).map(|number| {
+        let parts = weights.iter().zip(&own).map(|(weight, own)| Part {
+            weight: *weight,
+            mean: own[number].0,
+            deviation: own[number].1.sqrt(),
+        });
+        Mixture::new(parts.collect()).band()
+    });
+    Ok(shape(
+        model,
+        (best, &weights),
+        &values.collect::<Vec<Band>>(),
+        print,
+    ))
 }
 
 /// The peak and all margins with their variances, as one account has them.
@@ -262,7 +266,12 @@ fn quantities(model: &ExitModel<'_>, told: &Told) -> Vec<(f64, f64)> {
         .collect()
 }
 
-fn shape(model: &ExitModel<'_>, best: &Told, values: &[(f64, f64)], print: &Leaving) -> Inferred {
+fn shape(
+    model: &ExitModel<'_>,
+    (best, weights): (&Told, &[f64]),
+    values: &[Band],
+    print: &Leaving,
+) -> Inferred {
     let (fit, place) = (model.fit, &model.places[best.place]);
     let first = best.mean.len() - print.parts;
     let margins: Vec<Estimate> = fit
@@ -271,20 +280,22 @@ fn shape(model: &ExitModel<'_>, best: &Told, values: &[(f64, f64)], print: &Leav
         .zip(&values[1..])
         .map(|(limit, value)| Estimate {
             limit: limit.name,
-            margin: CelsiusDifference(value.0),
-            doubt: CelsiusDifference(value.1),
+            margin: CelsiusDifference(value.best),
+            doubt: CelsiusDifference(value.best - value.low),
         })
         .collect();
     // The history of the place, shifted so that each margin is what was inferred.
     let dose = |limit: &Limit| {
         let number = fit.limits.iter().position(|other| other.name == limit.name);
-        let value = number.map_or((0.0, 0.0), |number| values[number + 1]);
-        let there = number.map_or(0.0, |number| place.quantities[number + 1]);
-        let shift = limit.sense() * (value.0 - there);
+        let (there, value) = number.map_or((0.0, Band::default()), |number| {
+            (place.quantities[number + 1], values[number + 1])
+        });
+        let at = |margin: f64| limit.dose(&place.history, limit.sense() * (margin - there));
+        let (least, most) = (at(value.low), at(value.high));
         Band {
-            low: limit.dose(&place.history, shift - value.1),
-            best: limit.dose(&place.history, shift),
-            high: limit.dose(&place.history, shift + value.1),
+            low: least.min(most),
+            best: at(value.best),
+            high: least.max(most),
         }
     };
     let harms = fit.limits.iter().filter_map(|limit| match limit.name {
@@ -299,16 +310,26 @@ fn shape(model: &ExitModel<'_>, best: &Told, values: &[(f64, f64)], print: &Leav
     let rise = |pair: &[(Seconds, Celsius)]| {
         (pair[1].1.0 - pair[0].1.0) / (pair[1].0.0 - pair[0].0.0).max(1e-6)
     };
-    let hotter = values[0].0 - place.quantities[0];
+    let there = place.quantities[0];
+    let alone = match best.cause {
+        ExitCause::Zone(zone) => best.mean[first + FIRST_ZONE + zone],
+        _ => 0.0,
+    };
     Inferred {
-        peak: Celsius(values[0].0),
-        doubt: CelsiusDifference(values[0].1),
-        time_above: fit.time_above_shifted(film, hotter, values[0].1),
+        peak: Celsius(values[0].best),
+        doubt: CelsiusDifference(0.5 * (values[0].high - values[0].low)),
+        time_above: Band {
+            low: fit.seconds_above_shifted(film, values[0].low - there),
+            best: fit.seconds_above_shifted(film, values[0].best - there),
+            high: fit.seconds_above_shifted(film, values[0].high - there),
+        },
         max_rise: points.windows(2).map(rise).fold(0.0, f64::max),
         cure: dose(&fit.cure),
         harms: harms.collect(),
         margins,
-        hotter: CelsiusDifference(best.mean[first + HOTTER]),
+        cause: best.cause,
+        likely: 1.0 / weights.iter().sum::<f64>(),
+        hotter: CelsiusDifference(best.mean[first + HOTTER] + alone),
         mass: best.mean[first + MASS].exp(),
         moisture: best.mean[first + MOISTURE],
         misfit: best.misfit,
@@ -316,27 +337,14 @@ fn shape(model: &ExitModel<'_>, best: &Told, values: &[(f64, f64)], print: &Leav
 }
 
 impl Fit {
-    /// Seconds at or above the ink's threshold of a curve shifted by so much, with a doubt.
-    fn time_above_shifted(
-        &self,
-        curve: &crate::heat::curve::Curve,
-        shift: f64,
-        doubt: f64,
-    ) -> Band {
+    /// Seconds at or above the ink's threshold of a curve shifted by so much.
+    fn seconds_above_shifted(&self, curve: &crate::heat::curve::Curve, shift: f64) -> f64 {
         let points: Vec<(Seconds, Celsius)> = curve.points(4).collect();
-        let at = |shift: f64| {
-            let pairs = points.windows(2);
-            let above = pairs.map(|pair| {
-                let ((t0, from), (t1, to)) = (pair[0], pair[1]);
-                let (from, to) = (from.0 + shift, to.0 + shift);
-                crate::law::seconds_at_or_above(self.threshold.0, from, to, t1.0 - t0.0)
-            });
-            above.fold(0.0, |sum, seconds| sum + seconds)
-        };
-        Band {
-            low: at(shift - doubt),
-            best: at(shift),
-            high: at(shift + doubt),
-        }
+        let above = points.windows(2).map(|pair| {
+            let ((t0, from), (t1, to)) = (pair[0], pair[1]);
+            let (from, to) = (from.0 + shift, to.0 + shift);
+            crate::law::seconds_at_or_above(self.threshold.0, from, to, t1.0 - t0.0)
+        });
+        above.fold(0.0, |sum, seconds| sum + seconds)
     }
 }
