@@ -29,6 +29,7 @@ mod recipes;
 pub mod refusal;
 mod ride;
 mod routes;
+mod sinks;
 mod status;
 mod stream;
 mod tls;
