@@ -9,6 +9,8 @@
 //! - The engine task puts deliveries in order, feeds the engine of `inkdwell-cure` and collects what it finds.
 //! - The [`journal`] commits readings and findings together. Only then are deliveries acknowledged, and only
 //!   then does anybody else see them.
+//! - A [`sink`] is one task for one way out: it follows what is committed, from the place up to which the other
+//!   side has taken everything.
 
 pub mod api;
 pub mod board;
@@ -16,8 +18,10 @@ pub mod broker;
 pub mod intake;
 pub mod journal;
 pub mod keeper;
+pub mod metrics;
 pub mod record;
 pub mod shift;
+pub mod sink;
 pub mod source;
 pub mod time;
 pub mod wall;

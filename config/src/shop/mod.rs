@@ -24,7 +24,7 @@ pub use probe::{Place, Probe, ReadingUnit, Senses};
 pub use secret::Secret;
 pub use sensor::Sensor;
 pub use signal::{Signal, SignalKind};
-pub use sink::{Priority, Sink, SinkKind};
+pub use sink::{Priority, Sends, Sink, SinkKind};
 pub use source::{
     FlowControl, LineFormat, Modbus, ModbusLink, Mqtt, MqttTopic, Parity, Port, Register,
     RegisterFormat, RegisterTable, SerialLine, SerialSettings, Source, SourceKind,

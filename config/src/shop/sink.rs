@@ -8,7 +8,7 @@ use crate::ink::read_id;
 use crate::problem::quoted;
 use crate::quantity::Seconds;
 use crate::reading::{Node, TableReader};
-use crate::shop::broker::Broker;
+use crate::shop::broker::{Broker, TlsRoots};
 use crate::shop::secret::{Secret, read_secret};
 
 /// How much an alarm matters (IEC 62682: few levels, each with a meaning).
@@ -49,6 +49,13 @@ pub enum SinkKind {
         bucket: String,
         /// Where the token is kept.
         token: Option<Secret>,
+        /// Whom to trust, where the address begins with https.
+        roots: TlsRoots,
+        /// Of every channel the lowest and the highest reading in each such time are sent; `None`: the default
+        /// of 10 s.
+        readings_every: Option<Seconds>,
+        /// Whether what is sent is packed (gzip).
+        gzip: bool,
     },
     /// Posts JSON to an address.
     Webhook {
@@ -56,6 +63,8 @@ pub enum SinkKind {
         url: String,
         /// Where the signing key is kept.
         secret: Option<Secret>,
+        /// Whom to trust, where the address begins with https.
+        roots: TlsRoots,
     },
     /// Runs a program of the shop's own, JSON on its standard input.
     Command {
@@ -70,11 +79,28 @@ pub enum SinkKind {
     },
 }
 
+/// What goes through a way out.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Sends {
+    /// The verdict on every print.
+    pub verdicts: bool,
+    /// Alarms.
+    pub alarms: bool,
+    /// What else happens: batches, holds, recipes, calibrations, sources that come and go.
+    pub events: bool,
+    /// Readings, thinned; only to a server of the InfluxDB 2 write interface.
+    pub readings: bool,
+}
+
 /// A way out with what goes through it.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Sink {
     /// The name by which files and commands call it.
     pub id: String,
+    /// What goes through it. Where nothing is said: everything to a broker and to a server of the InfluxDB 2
+    /// write interface; verdicts and alarms to a webhook; alarms to a command, and to whatever has
+    /// `alarms_after`.
+    pub sends: Sends,
     /// Alarms of this priority and above are sent; all of them where nothing is given.
     pub alarms_from: Priority,
     /// Only alarms that nobody acknowledged for so long are sent: the way to whoever is called next.
@@ -117,20 +143,81 @@ impl Sink {
         let kind = table
             .required("kind", "\"mqtt\"")
             .and_then(|node| node.choice(&kinds))?;
+        let kind_name = kind;
         let kind = match kind {
             Kind::Mqtt => Broker::read(table).map(SinkKind::Mqtt),
             Kind::Influxdb => read_influxdb(table),
             Kind::Webhook => read_webhook(table),
             Kind::Command => read_command(table),
         };
+        let usual = usual_sends(kind_name, alarms_after.is_some());
+        let sends = table
+            .optional("send")
+            .map_or(Some(usual), |node| read_sends(&node, kind_name));
         table.finish();
         Some(Sink {
             id: id?,
+            sends: sends?,
             alarms_from: alarms_from.unwrap_or(Priority::Low),
             alarms_after,
             kind: kind?,
         })
     }
+}
+
+fn usual_sends(kind: Kind, waits: bool) -> Sends {
+    let rich = matches!(kind, Kind::Mqtt | Kind::Influxdb) && !waits;
+    Sends {
+        verdicts: rich || (matches!(kind, Kind::Webhook) && !waits),
+        alarms: true,
+        events: rich,
+        readings: matches!(kind, Kind::Influxdb) && !waits,
+    }
+}
+
+#[derive(Clone, Copy)]
+enum What {
+    Verdicts,
+    Alarms,
+    Events,
+    Readings,
+}
+
+fn read_sends(node: &Node<'_>, kind: Kind) -> Option<Sends> {
+    let names = [
+        ("verdicts", What::Verdicts),
+        ("alarms", What::Alarms),
+        ("events", What::Events),
+        ("readings", What::Readings),
+    ];
+    let elements = node.elements()?;
+    if elements.is_empty() {
+        node.report("is empty", "write what is sent, or leave it out");
+        return None;
+    }
+    let mut sends = Sends::default();
+    for element in &elements {
+        match element.choice(&names)? {
+            What::Verdicts => sends.verdicts = true,
+            What::Alarms => sends.alarms = true,
+            What::Events => sends.events = true,
+            What::Readings if matches!(kind, Kind::Influxdb) => sends.readings = true,
+            What::Readings => {
+                element.report(
+                    "readings go to a sink of kind influxdb only",
+                    "leave it out, or add such a sink",
+                );
+                return None;
+            }
+        }
+    }
+    Some(sends)
+}
+
+/// Whom to trust: the system's roots, or those of the file `tls_roots`.
+fn read_roots(table: &TableReader<'_>) -> TlsRoots {
+    let file = table.optional("tls_roots").and_then(|node| node.words());
+    file.map_or(TlsRoots::System, |file| TlsRoots::File(PathBuf::from(file)))
 }
 
 fn read_influxdb(table: &TableReader<'_>) -> Option<SinkKind> {
@@ -144,11 +231,21 @@ fn read_influxdb(table: &TableReader<'_>) -> Option<SinkKind> {
         .required("bucket", "\"dryer\"")
         .and_then(|node| node.words());
     let token = read_secret(table, "token", "token_file", "token_env");
+    let roots = read_roots(table);
+    let readings_every = table
+        .optional("readings_every")
+        .and_then(|node| node.above_zero());
+    let gzip = table
+        .optional("gzip")
+        .map_or(Some(true), |node| node.truth());
     Some(SinkKind::Influxdb {
         url: url?,
         org: org?,
         bucket: bucket?,
         token,
+        roots,
+        readings_every,
+        gzip: gzip?,
     })
 }
 
@@ -157,7 +254,12 @@ fn read_webhook(table: &TableReader<'_>) -> Option<SinkKind> {
         .required("url", "\"https://example.org/hook\"")
         .and_then(|node| read_url(&node));
     let secret = read_secret(table, "secret", "secret_file", "secret_env");
-    Some(SinkKind::Webhook { url: url?, secret })
+    let roots = read_roots(table);
+    Some(SinkKind::Webhook {
+        url: url?,
+        secret,
+        roots,
+    })
 }
 
 fn read_command(table: &TableReader<'_>) -> Option<SinkKind> {
@@ -223,12 +325,15 @@ url = "http://127.0.0.1:8086"
 org = "yard"
 bucket = "dryer"
 token_file = "/etc/inkdwell/token"
+readings_every = "30 s"
+gzip = false
 
 [[sink]]
 id = "phone"
 kind = "webhook"
 url = "https://example.org/hook?to=owner"
 secret_env = "INKDWELL_HOOK_SECRET"
+tls_roots = "/etc/inkdwell/roots.pem"
 alarms_from = "high"
 alarms_after = "3 min"
 
@@ -239,6 +344,7 @@ program = "/usr/local/bin/ring-bell"
 arguments = ["--loud", "{}"]
 timeout = "5 s"
 most_at_once = 2
+send = ["verdicts", "events"]
 "#;
 
     #[test]
@@ -262,11 +368,15 @@ most_at_once = 2
             org: "yard".to_owned(),
             bucket: "dryer".to_owned(),
             token: Some(Secret::File("/etc/inkdwell/token".into())),
+            roots: TlsRoots::System,
+            readings_every: Some(Seconds(30.0)),
+            gzip: false,
         };
         assert_eq!(history.kind, influxdb);
         let webhook = SinkKind::Webhook {
             url: "https://example.org/hook?to=owner".to_owned(),
             secret: Some(Secret::Environment("INKDWELL_HOOK_SECRET".to_owned())),
+            roots: TlsRoots::File("/etc/inkdwell/roots.pem".into()),
         };
         assert_eq!(phone.kind, webhook);
         assert_eq!(
@@ -280,6 +390,28 @@ most_at_once = 2
             most_at_once: 2,
         };
         assert_eq!(bell.kind, command);
+    }
+
+    #[test]
+    fn what_goes_through_a_sink_is_what_its_kind_is_for_or_what_is_said() {
+        let [office, history, phone, bell] = sound(SINKS).sinks.try_into().unwrap();
+        let sends = |verdicts, alarms, events, readings| Sends {
+            verdicts,
+            alarms,
+            events,
+            readings,
+        };
+        assert_eq!(office.sends, sends(true, true, true, false));
+        assert_eq!(history.sends, sends(true, true, true, true));
+        // Whoever is called when nobody came wants no verdicts.
+        assert_eq!(phone.sends, sends(false, true, false, false));
+        assert_eq!(bell.sends, sends(true, false, true, false));
+        let at_once = SINKS.replace("alarms_after = \"3 min\"\n", "");
+        let [_, _, phone, _] = sound(&at_once).sinks.try_into().unwrap();
+        assert_eq!(phone.sends, sends(true, true, false, false));
+        let plain = SINKS.replace("send = [\"verdicts\", \"events\"]\n", "");
+        let [_, _, _, bell] = sound(&plain).sinks.try_into().unwrap();
+        assert_eq!(bell.sends, sends(false, true, false, false));
     }
 
     #[test]
@@ -346,6 +478,18 @@ most_at_once = 2
                     "sink[3].most_at_once: 0 is not",
                 ),
                 ("port = 8884", "port = 70000", "sink[0].port: 70000 is not"),
+                (
+                    "\"verdicts\", \"events\"",
+                    "\"verdict\"",
+                    "sink[3].send[0]: \"verdict\" is unknown here; did you mean \"verdicts\"?",
+                ),
+                (
+                    "\"verdicts\", \"events\"",
+                    "\"readings\"",
+                    "sink[3].send[0]: readings go to a sink of kind influxdb only",
+                ),
+                ("\"verdicts\", \"events\"", "", "sink[3].send: is empty"),
+                ("gzip = false", "gzip = \"no\"", "sink[1].gzip: "),
                 (
                     "\"webhook\"",
                     "\"webhok\"",

@@ -108,6 +108,7 @@ fn responses(route: &Route, error: &Schema, generator: &mut SchemaGenerator) -> 
     let content = match route.back {
         Back::Json(schema) => json!({ "application/json": { "schema": schema(generator) } }),
         Back::AnyJson => json!({ "application/json": { "schema": { "type": "object" } } }),
+        Back::Text(media) => json!({ media: { "schema": { "type": "string" } } }),
         Back::Events => json!({ "text/event-stream": { "schema": { "type": "string" } } }),
     };
     let mut responses = Map::new();

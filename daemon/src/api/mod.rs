@@ -30,6 +30,7 @@ pub(crate) mod recipes;
 pub mod refusal;
 pub(crate) mod ride;
 mod routes;
+mod sinks;
 mod status;
 mod stream;
 mod tls;

@@ -18,10 +18,14 @@ use super::view::{
 use super::view::{
     Assigned, BatchInFull, BatchView, Batches, By, Events, HoldView, Holds, LockedNow, NewBatch,
     NewCalibration, NewNote, NewRecipe, PassInFull, Passes, ProbeView, Probes, RecipeView, Recipes,
-    Settlement, Status, ToAssign, ToRetire,
+    Settlement, Sinks, Status, ToAssign, ToRetire,
 };
 use super::{
+<<<<<<< HEAD
+    Api, batches, describe, events, guard, holds, passes, probes, recipes, sinks, status, stream,
+=======
     Api, alarms, batches, describe, events, guard, holds, passes, probes, recipes, status, stream,
+>>>>>>> alarms
 };
 
 /// Makes the schema of a type.
@@ -36,6 +40,8 @@ pub(super) enum Back {
     AnyJson,
     /// Server-sent events.
     Events,
+    /// Text of this media type.
+    Text(&'static str),
 }
 
 /// Something that can be asked.
@@ -140,7 +146,11 @@ pub(super) fn routes() -> Vec<Route> {
     routes.extend(of_batches());
     routes.extend(of_passes_and_holds());
     routes.extend(of_recipes_and_probes());
+<<<<<<< HEAD
+    routes.extend(of_ways_out());
+=======
     routes.extend(of_alarms());
+>>>>>>> alarms
     routes
 }
 
@@ -326,6 +336,30 @@ fn of_recipes_and_probes() -> [Route; 7] {
         )
         .created::<ProbeView>()
         .refusals(&[404]),
+    ]
+}
+
+fn of_ways_out() -> [Route; 3] {
+    [
+        Route::get(
+            "/api/sinks",
+            get(sinks::list),
+            "Ways out: how each is, what waits for it, and what was set aside and why",
+        )
+        .back::<Sinks>(),
+        Route::get(
+            "/api/messages.json",
+            get(sinks::schemas),
+            "The JSON schemas of what the ways out send",
+        ),
+        Route {
+            back: Back::Text(crate::metrics::MEDIA_TYPE),
+            ..Route::get(
+                "/metrics",
+                get(sinks::metrics),
+                "Figures for whoever watches many of these, as OpenMetrics text",
+            )
+        },
     ]
 }
 

@@ -58,6 +58,7 @@ mod fault;
 mod folder;
 mod names;
 mod number;
+mod outbox;
 mod pack;
 mod project;
 mod query;
@@ -83,6 +84,7 @@ pub use names::OTHER;
 pub use number::{
     ChannelNumber, CommitNumber, RecordNumber, SourceNumber, StretchNumber, WordNumber,
 };
+pub use outbox::{ChainedRecord, SetAside, Standing};
 pub use pack::PackError;
 pub use query::{
     Batches, Holds, KeptBatch, KeptCalibration, KeptEvent, KeptHold, KeptPass, KeptRecipe,

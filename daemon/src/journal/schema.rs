@@ -14,6 +14,7 @@ const STEPS: &[&str] = &[
         include_str!("schema/projections.sql"),
     ),
     include_str!("schema/alarms.sql"),
+    include_str!("schema/outbox.sql"),
 ];
 
 /// The tables that are made from the records of evidence, on their own.

@@ -14,7 +14,9 @@ use super::{Fatal, News};
 use crate::intake::{SourceId, Value};
 use crate::journal::{Batch, CommitError, JournaledReading, RecordNumber, Shown, Writer};
 use crate::keeper::{Entry, Refused, TICKS};
+use crate::metrics::Metrics;
 use crate::record::Record;
+use crate::sink::Ledger;
 use crate::time::Steady;
 
 /// The journal's name for the source of ticks; no source of a shop file has it.
@@ -25,6 +27,8 @@ const TIDY: Duration = Duration::from_millis(10);
 const IDLE: Duration = Duration::from_millis(20);
 /// A full disk is looked at again after so long.
 const LOOK_AGAIN: Duration = Duration::from_millis(500);
+/// How far the ways out have come is written down this often.
+const NOTE_EVERY: Duration = Duration::from_millis(500);
 /// Readings beyond their time are looked for this often.
 const FORGET_EVERY: Duration = Duration::from_secs(60);
 
@@ -46,6 +50,8 @@ pub(super) struct Committer {
     pub(super) stop: CancellationToken,
     pub(super) steady: Steady,
     pub(super) keep_readings: Option<Duration>,
+    pub(super) ledger: Arc<Ledger>,
+    pub(super) metrics: Metrics,
 }
 
 impl Committer {
@@ -64,7 +70,12 @@ impl Committer {
         let mut sources = Vec::new();
         let mut forgotten: Option<Instant> = None;
         let mut idle_since = Instant::now();
+        let mut noted = Instant::now();
         loop {
+            if noted.elapsed() >= NOTE_EVERY {
+                self.note_sinks();
+                noted = Instant::now();
+            }
             match self.jobs.try_recv() {
                 Ok(mut job) => {
                     if let Some(changed) = job.sources.take() {
@@ -73,7 +84,10 @@ impl Committer {
                     self.commit(job, &sources)?;
                     idle_since = Instant::now();
                 }
-                Err(mpsc::error::TryRecvError::Disconnected) => return Ok(()),
+                Err(mpsc::error::TryRecvError::Disconnected) => {
+                    self.note_sinks();
+                    return Ok(());
+                }
                 Err(mpsc::error::TryRecvError::Empty) => {
                     if idle_since.elapsed() >= IDLE {
                         self.upkeep(&mut forgotten)?;
@@ -81,6 +95,20 @@ impl Committer {
                     // Woken by the next job, or to do more upkeep.
                     std::thread::sleep(Duration::from_millis(1));
                 }
+            }
+        }
+    }
+
+    /// Writes down how far the ways out have come. What cannot be written now is written later.
+    fn note_sinks(&mut self) {
+        let Some(page) = self.ledger.take_page() else {
+            return;
+        };
+        match self.writer.keep_standings(&page.standings, &page.aside) {
+            Ok(()) => self.ledger.page_written(&page),
+            Err(error) => {
+                tracing::debug!("how far the ways out have come is not written yet ({error})");
+                self.ledger.page_back(page);
             }
         }
     }
@@ -140,7 +168,13 @@ impl Committer {
             records,
             checkpoint,
         };
+        let begun = Instant::now();
         let committed = self.until_done(&batch)?;
+        let took = begun.elapsed();
+        self.ledger.committed(crate::sink::Committed {
+            record: committed.head.number,
+            commit: committed.number,
+        });
         receipts
             .into_iter()
             .for_each(|receipt| receipt.acknowledge());
@@ -162,6 +196,7 @@ impl Committer {
                 .collect(),
             began,
         };
+        self.metrics.note(&news, took);
         // Nobody need be listening.
         let _ = self.news.send(Arc::new(news));
         Ok(())

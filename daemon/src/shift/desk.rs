@@ -19,8 +19,10 @@ use super::commit::Job;
 use super::disk::Disk;
 use super::sources::Sources;
 use crate::intake::{Arrival, TurnedAway};
+use crate::journal::Readers;
 use crate::keeper::{Keeper, Refused};
 use crate::record::{Occurrence, Record};
+use crate::sink::Sinks;
 use crate::time::{Micros, STEP, Steady};
 
 /// How long a reading waits for others to be committed with.
@@ -45,6 +47,8 @@ pub(super) struct Desk {
     pub(super) steady: Steady,
     pub(super) stop: CancellationToken,
     pub(super) sources: Arc<Sources>,
+    pub(super) sinks: Arc<Sinks>,
+    pub(super) readers: Readers,
     pub(super) full: Arc<AtomicBool>,
     pub(super) disk: Disk,
 }
@@ -196,12 +200,25 @@ impl Desk {
                 let done = self.keeper.reload(*shop, digest, now);
                 if done.is_ok() {
                     self.sources.change(self.keeper.shop());
+                    self.change_sinks();
                     pile.sources = Some(source_ids(&self.keeper));
                     pile.wants_checkpoint = true;
                     pile.at_once = true;
                 }
                 let _ = answer.send(done);
             }
+        }
+    }
+
+    /// What the shop file says of the ways out holds from now on.
+    fn change_sinks(&self) {
+        let changed = self.readers.reader().map_err(|error| error.to_string());
+        let changed = changed.and_then(|reader| {
+            let started = self.sinks.start(self.keeper.shop(), &reader);
+            started.map_err(|error| error.to_string())
+        });
+        if let Err(why) = changed {
+            tracing::error!("the ways out are as they were: {why}");
         }
     }
 

@@ -29,7 +29,9 @@ use tokio_util::sync::CancellationToken;
 use crate::intake;
 use crate::journal::{self, CommitNumber, OpenError, ReadError, Readers, RecordNumber};
 use crate::keeper::{Command, Keeper, Refused, Taking, Unreadable};
+use crate::metrics::Metrics;
 use crate::record::Record;
+use crate::sink::{Committed, Health as SinkHealth, Ledger, Sinks};
 use crate::source::health::Health;
 use crate::time::{Micros, Steady, wall};
 
@@ -128,6 +130,8 @@ pub struct Shift {
     stop: CancellationToken,
     full: Arc<AtomicBool>,
     sources: Arc<sources::Sources>,
+    sinks: Arc<Sinks>,
+    metrics: Metrics,
     desk: JoinHandle<()>,
     committing: JoinHandle<Result<(), Fatal>>,
 }
@@ -182,13 +186,26 @@ async fn start_with(options: Options, clock: Option<fn() -> Micros>) -> Result<S
             number.map_or(Ok(Vec::new()), |number| reader.marks(number))
         })
         .collect::<Result<Vec<_>, _>>()?;
+    let ledger = Arc::new(Ledger::new(Committed {
+        record: reader.head()?.number,
+        commit: reader.last_commit()?,
+    }));
+    let stop = CancellationToken::new();
+    let sinks = Arc::new(Sinks::new(
+        Arc::clone(&ledger),
+        readers.clone(),
+        steady,
+        stop.child_token(),
+    ));
+    sinks.start(keeper.shop(), &reader)?;
+    let metrics = Metrics::default();
     drop(reader);
 
     let (intake, queue, turned_away) = intake::queue(QUEUE);
     let (asks, asked) = mpsc::channel(64);
     let (entries, jobs) = mpsc::channel(ENTRIES);
     let (news, _) = broadcast::channel(NEWS);
-    let (stop, full) = (CancellationToken::new(), Arc::new(AtomicBool::new(false)));
+    let full = Arc::new(AtomicBool::new(false));
     let sources = Arc::new(sources::Sources::default());
     sources.start(keeper.shop(), marks, intake);
 
@@ -201,6 +218,8 @@ async fn start_with(options: Options, clock: Option<fn() -> Micros>) -> Result<S
             stop: stop.clone(),
             steady,
             keep_readings: options.keep_readings,
+            ledger,
+            metrics: metrics.clone(),
         };
         move || thread.run()
     });
@@ -214,6 +233,8 @@ async fn start_with(options: Options, clock: Option<fn() -> Micros>) -> Result<S
             steady,
             stop: stop.clone(),
             sources: Arc::clone(&sources),
+            sinks: Arc::clone(&sinks),
+            readers: readers.clone(),
             full: Arc::clone(&full),
             disk: disk::Disk::of(options.folder.clone()),
         }
@@ -227,6 +248,8 @@ async fn start_with(options: Options, clock: Option<fn() -> Micros>) -> Result<S
         stop,
         full,
         sources,
+        sinks,
+        metrics,
         desk,
         committing,
     })
@@ -299,6 +322,16 @@ impl Shift {
         self.sources.health()
     }
 
+    /// How the ways out are, in the order of the shop file: id, kind, health.
+    pub fn sinks(&self) -> Vec<(String, &'static str, Arc<SinkHealth>)> {
+        self.sinks.health()
+    }
+
+    /// What is counted since the start.
+    pub fn metrics(&self) -> &Metrics {
+        &self.metrics
+    }
+
     /// Cancelled when the daemon stops, of itself or because it was told to.
     pub fn stopping(&self) -> CancellationToken {
         self.stop.clone()
@@ -309,6 +342,8 @@ impl Shift {
     /// # Errors
     /// When the journal could not be written.
     pub async fn stop(self) -> Result<(), Fatal> {
+        // First, so that what they have come to is written down.
+        self.sinks.stop().await;
         self.stop.cancel();
         self.desk.await.map_err(|_| Fatal::Broken)?;
         self.committing.await.map_err(|_| Fatal::Broken)?

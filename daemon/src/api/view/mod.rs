@@ -11,6 +11,7 @@ mod moment;
 mod pass;
 mod probe;
 mod recipe;
+mod sink;
 mod status;
 
 pub use alarm::{
@@ -27,6 +28,7 @@ pub use moment::{Clock, Moment};
 pub use pass::{PassInFull, PassView, Passes};
 pub use probe::{CalibrationView, NewCalibration, ProbeView, Probes, ReadingView};
 pub use recipe::{LockedNow, NewRecipe, RecipeView, Recipes, RetiredView, ToRetire, ZoneView};
+pub use sink::{AsideView, SinkState, SinkView, Sinks};
 pub use status::{RunningPass, SourceState, SourceView, StationView, Status};
 
 /// What stands wherever a person reads a figure to act upon.

@@ -1,0 +1,89 @@
+//! How a sink is, for whoever asks.
+
+use std::sync::Mutex;
+use std::sync::atomic::{AtomicU64, Ordering};
+
+/// A sink's state.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub enum Way {
+    /// Nothing was sent yet.
+    #[default]
+    Starting,
+    /// What was sent last was taken.
+    Open,
+    /// The other side takes nothing; a sentence says why, and what to do.
+    Blocked(String),
+}
+
+/// Counts since the start, and what waits now.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Counts {
+    /// Messages that the other side has taken.
+    pub sent: u64,
+    /// Messages that it refused for good.
+    pub set_aside: u64,
+    /// Attempts that failed and are made again.
+    pub failed: u64,
+    /// Records that are committed and not settled here, also those that this sink will pass over.
+    pub waiting: u64,
+}
+
+/// Shared between a sink and whoever looks at it.
+#[derive(Debug, Default)]
+pub struct Health {
+    way: Mutex<Way>,
+    sent: AtomicU64,
+    set_aside: AtomicU64,
+    failed: AtomicU64,
+    settled: AtomicU64,
+}
+
+impl Health {
+    /// The other side takes what is sent.
+    pub(super) fn open(&self, sink: &str) {
+        if let Ok(mut way) = self.way.lock()
+            && *way != Way::Open
+        {
+            tracing::info!(sink, "what is sent is taken");
+            *way = Way::Open;
+        }
+    }
+
+    /// It does not; an attempt failed.
+    pub(super) fn blocked(&self, sink: &str, why: String) {
+        self.failed.fetch_add(1, Ordering::Relaxed);
+        if let Ok(mut way) = self.way.lock()
+            && *way != Way::Blocked(why.clone())
+        {
+            tracing::warn!(sink, "{why}");
+            *way = Way::Blocked(why);
+        }
+    }
+
+    pub(super) fn sent(&self, messages: u64) {
+        self.sent.fetch_add(messages, Ordering::Relaxed);
+    }
+
+    pub(super) fn aside(&self) {
+        self.set_aside.fetch_add(1, Ordering::Relaxed);
+    }
+
+    pub(super) fn settled(&self, record: u64) {
+        self.settled.store(record, Ordering::Relaxed);
+    }
+
+    /// The state.
+    pub fn way(&self) -> Way {
+        self.way.lock().map_or(Way::Starting, |way| way.clone())
+    }
+
+    /// The counts, where `last` is the last record that is committed.
+    pub fn counts(&self, last: u64) -> Counts {
+        Counts {
+            sent: self.sent.load(Ordering::Relaxed),
+            set_aside: self.set_aside.load(Ordering::Relaxed),
+            failed: self.failed.load(Ordering::Relaxed),
+            waiting: last.saturating_sub(self.settled.load(Ordering::Relaxed)),
+        }
+    }
+}

@@ -1,0 +1,16 @@
+//! Ways out: whatever becomes of the other side or of the daemon, everything that is committed arrives, in order
+//! and known by its identity, or is set aside with its reason; and nothing else waits for it.
+
+mod authority;
+mod command;
+mod figures;
+mod influxdb;
+mod kill;
+mod mosquitto;
+mod mqtt;
+mod readings;
+mod server;
+mod shop;
+mod subscriber;
+mod victoria;
+mod webhook;

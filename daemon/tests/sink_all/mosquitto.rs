@@ -1,0 +1,75 @@
+//! Mosquitto as a process of its own, where it is installed.
+
+use std::net::TcpStream;
+use std::path::PathBuf;
+use std::process::{Child, Command, Stdio};
+
+use crate::shop::free_port;
+
+/// A broker; it ends with the test.
+pub struct Mosquitto {
+    pub port: u16,
+    _folder: tempfile::TempDir,
+    child: Child,
+}
+
+/// Where the program is; if nowhere, says so, loudly.
+fn program() -> Option<PathBuf> {
+    let path = std::env::var_os("PATH").unwrap_or_default();
+    let mut folders: Vec<PathBuf> = std::env::split_paths(&path).collect();
+    folders.push("/usr/sbin".into());
+    let mut programs = folders.iter().map(|folder| folder.join("mosquitto"));
+    let found = programs.find(|program| program.is_file());
+    if found.is_none() {
+        eprintln!("SKIPPED: a test against Mosquitto, which is not installed (package mosquitto)");
+    }
+    found
+}
+
+impl Mosquitto {
+    /// Starts it with these lines in its configuration. `None` where it is not installed.
+    pub fn start(settings: &str) -> Option<Mosquitto> {
+        let program = program()?;
+        let folder = tempfile::tempdir().unwrap();
+        let port = free_port();
+        let place = folder.path().display();
+        let text = format!(
+            "listener {port} 127.0.0.1\nallow_anonymous true\nuser root\npersistence_location {place}/\n\
+             max_queued_messages 0\nmax_inflight_messages 50\n{settings}\n"
+        );
+        std::fs::write(folder.path().join("mosquitto.conf"), text).unwrap();
+        let child = spawn(&program, &folder);
+        let broker = Mosquitto {
+            port,
+            _folder: folder,
+            child,
+        };
+        broker.answers();
+        Some(broker)
+    }
+
+    fn answers(&self) {
+        let begun = std::time::Instant::now();
+        while TcpStream::connect(("127.0.0.1", self.port)).is_err() {
+            assert!(begun.elapsed().as_secs() < 30, "mosquitto does not start");
+            std::thread::yield_now();
+        }
+    }
+}
+
+fn spawn(program: &PathBuf, folder: &tempfile::TempDir) -> Child {
+    Command::new(program)
+        .arg("-c")
+        .arg(folder.path().join("mosquitto.conf"))
+        .stdout(Stdio::null())
+        .stderr(Stdio::null())
+        .spawn()
+        .unwrap()
+}
+
+impl Drop for Mosquitto {
+    fn drop(&mut self) {
+        let _ = self.child.kill();
+        let _ = self.child.wait();
+    }
+}
