@@ -138,7 +138,7 @@ fn stand(keeper: &Keeper) -> Vec<Alarm> {
 #[test]
 fn who_did_what_and_why_is_recorded() {
     let mut keeper = Keeper::new(wired(), at(0.0), at(0.0));
-    let mut run = |keeper: &mut Keeper, from: u32, to: u32, speed: f64| {
+    let run = |keeper: &mut Keeper, from: u32, to: u32, speed: f64| {
         for second in from..to {
             let time = f64::from(second);
             let unrest = 0.3 * (time * 1.7).sin();
@@ -163,7 +163,7 @@ fn who_did_what_and_why_is_recorded() {
     );
     assert!(raised[0].announce);
     let name = "belt-stopped-hot@belt-1";
-    let mut said = |keeper: &mut Keeper, what: Deal, why: &str, time: f64| {
+    let said = |keeper: &mut Keeper, what: Deal, why: &str, time: f64| {
         let record = keeper.command(deal(name, what, why), at(time)).unwrap();
         keeper.take_entry();
         let Record::AlarmChanged(changed) = record else {
