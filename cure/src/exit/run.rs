@@ -8,6 +8,7 @@ use super::find::{Line, find, pace};
 use super::judge::{Counted, judge, no_evidence};
 use super::objects::Object;
 use super::reference::{Reference, shown};
+use super::template::Template;
 use super::trace::ExitTrace;
 use super::way::Way;
 use crate::heat::HeatError;
@@ -52,6 +53,74 @@ pub struct Run<'a> {
     pub remarks: Vec<Remark>,
 }
 
+/// What lies in a run: its belt, what each probe saw along it, and every object that passed the nearest.
+#[derive(Debug, Clone)]
+pub struct Passed {
+    pub(crate) way: Way,
+    traces: Vec<Option<ExitTrace>>,
+    objects: Vec<Object>,
+    /// What the objects say of the belt.
+    seems: Vec<Remark>,
+}
+
+impl Passed {
+    /// Finds every object of the shape of a template; `spot` is the diameter of what the nearest probe
+    /// sees, in metres. `None` where the nearest probe gave nothing.
+    pub fn find(template: &Template, spot: f64, run: &Run<'_>) -> Option<Passed> {
+        let readings = run.exits.first().copied().flatten()?;
+        let mut seems = Vec::new();
+        let way = if run.way.is_measured() {
+            run.way.clone()
+        } else {
+            let factor = pace(readings, &run.way, template, spot, run.pitch);
+            if (factor - 1.0).abs() > SEEMS_OTHER {
+                seems.push(Remark::BeltSeems { times: factor });
+            }
+            run.way.faster(factor)
+        };
+        let traces: Vec<Option<ExitTrace>> = run
+            .exits
+            .iter()
+            .map(|readings| readings.map(|readings| ExitTrace::new(readings, &way)))
+            .collect();
+        let line = Line {
+            pitch: run.pitch,
+            spot,
+            count: run.count,
+            eye: run.eye,
+        };
+        let nearest = traces.first().and_then(Option::as_ref)?;
+        let objects = find(nearest, &way, template, line);
+        Some(Passed {
+            way,
+            traces,
+            objects,
+            seems,
+        })
+    }
+
+    /// What passed, in order.
+    pub fn objects(&self) -> &[Object] {
+        &self.objects
+    }
+
+    /// What the nearest probe saw.
+    pub(crate) fn nearest(&self) -> Option<&ExitTrace> {
+        self.traces.first().and_then(Option::as_ref)
+    }
+}
+
+impl<'a> Reference<'a> {
+    /// The heat model as it infers from this reference, in a room.
+    ///
+    /// # Errors
+    /// Where the heat model has no answer even for the reference.
+    pub fn model(&self, room: Celsius) -> Result<ExitModel<'a>, HeatError> {
+        let probes = self.probes.iter().map(|probe| probe.for_model());
+        ExitModel::new(self.fit, probes.collect(), self.shown.clone(), room)
+    }
+}
+
 /// Judges every print of a run, giving each to `each` in the order in which they passed.
 ///
 /// # Errors
@@ -62,55 +131,42 @@ pub fn judge_run(
     laws: &PrintLaws,
     each: &mut impl FnMut(JudgedPass),
 ) -> Result<(), HeatError> {
-    let Some(readings) = run.exits.first().copied().flatten() else {
+    let spot = reference.probes[0].spot.0;
+    let Some(passed) = Passed::find(&reference.template, spot, run) else {
         return Ok(());
     };
-    let mut seems = Vec::new();
-    let way = if run.way.is_measured() {
-        run.way.clone()
-    } else {
-        let spot = reference.probes[0].spot.0;
-        let factor = pace(readings, &run.way, &reference.template, spot, run.pitch);
-        if (factor - 1.0).abs() > SEEMS_OTHER {
-            seems.push(Remark::BeltSeems { times: factor });
-        }
-        run.way.faster(factor)
+    let mut model = reference.model(run.room)?;
+    judge_passed(reference, run, &passed, laws, &mut model, |_| true, each);
+    Ok(())
+}
+
+/// Judges those prints of a run that are wanted. `model` is the reference's, in the run's room.
+pub fn judge_passed(
+    reference: &Reference<'_>,
+    run: &Run<'_>,
+    passed: &Passed,
+    laws: &PrintLaws,
+    model: &mut ExitModel<'_>,
+    wanted: impl Fn(&Object) -> bool,
+    each: &mut impl FnMut(JudgedPass),
+) {
+    let Some(nearest) = passed.nearest() else {
+        return;
     };
-    let traces: Vec<Option<ExitTrace>> = run
-        .exits
-        .iter()
-        .map(|readings| readings.map(|readings| ExitTrace::new(readings, &way)))
-        .collect();
-    let Some(nearest) = traces.first().and_then(Option::as_ref) else {
-        return Ok(());
-    };
-    let line = Line {
-        pitch: run.pitch,
-        spot: reference.probes[0].spot.0,
-        count: run.count,
-        eye: run.eye,
-    };
-    let objects = find(nearest, &way, &reference.template, line);
-    let probes = reference.probes.iter().map(|probe| probe.for_model());
-    let mut model = ExitModel::new(
-        reference.fit,
-        probes.collect(),
-        reference.shown.clone(),
-        run.room,
-    )?;
     let desk = Desk {
         reference,
         run,
         laws,
-        way: &way,
-        traces: &traces,
+        way: &passed.way,
+        traces: &passed.traces,
         nearest,
-        seems,
+        seems: passed.seems.clone(),
     };
-    for (number, object) in (1..).zip(&objects) {
-        each(desk.judge(number, object, &mut model));
+    for (number, object) in (1..).zip(&passed.objects) {
+        if wanted(object) {
+            each(desk.judge(number, object, model));
+        }
     }
-    Ok(())
 }
 
 /// What one run is judged with.

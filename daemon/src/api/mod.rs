@@ -26,6 +26,7 @@ mod private_file;
 mod probes;
 mod rate;
 mod recipes;
+mod reference;
 pub mod refusal;
 mod ride;
 mod routes;

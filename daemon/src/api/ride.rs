@@ -124,7 +124,7 @@ fn mean(readings: &[(Micros, f64)]) -> Option<f64> {
 }
 
 /// A probe's temperatures from one moment to another, as it was calibrated then.
-fn readings(
+pub(super) fn readings(
     reader: &Reader,
     probe: &Probe,
     from: Micros,
@@ -167,7 +167,7 @@ fn before(readings: &[(Micros, f64)], at: Micros) -> Option<f64> {
     readings[..after].last().map(|(_, number)| *number)
 }
 
-fn numbers(
+pub(super) fn numbers(
     reader: &Reader,
     source: &str,
     channel: &str,

@@ -10,6 +10,8 @@
 
 mod command;
 mod holds;
+mod model;
+mod model_worker;
 mod state;
 mod timeline;
 mod words;
@@ -20,11 +22,11 @@ use std::sync::Arc;
 
 use inkdwell_config::library::Library;
 use inkdwell_config::problem::suggestion;
-use inkdwell_config::quantity::{Celsius, MetresPerSecond, Seconds};
+use inkdwell_config::quantity::{Celsius, MetresPerSecond};
 use inkdwell_config::shop::{Calibration, Shop, SourceKind};
 use inkdwell_config::station::StationKind;
 use inkdwell_cure::live::{
-    BatchLaws, BatchPlan, Floor, FloorEvent, InputId, LockedSettings, SeenBy, SeenPass, Taken,
+    BatchLaws, BatchPlan, Floor, FloorEvent, InputId, SeenBy, SeenPass, Taken,
 };
 use inkdwell_cure::plan::PrintLaws;
 
@@ -36,6 +38,8 @@ use crate::record::{
 use crate::time::{Micros, WallClock};
 
 pub use command::{Command, OpenBatch, Refused};
+pub use model::{InferJob, Inferred, ModelKey};
+pub use model_worker::Inferrers;
 pub use state::Unreadable;
 pub use words::nobody_saw_it;
 
@@ -131,6 +135,7 @@ pub struct Keeper {
     wall: WallClock,
     late_told: Option<Micros>,
     entry: Entry,
+    inferring: model::Inferring,
 }
 
 impl Keeper {
@@ -167,6 +172,7 @@ impl Keeper {
             wall,
             late_told: None,
             entry: Entry::default(),
+            inferring: model::Inferring::default(),
         }
     }
 
@@ -215,8 +221,16 @@ impl Keeper {
         let floor = Floor::restored(&shop, saved, &mut |event| events.push(event));
         self.note_all(events);
         let entry = std::mem::take(&mut self.entry);
+        let inferring = std::mem::take(&mut self.inferring);
+        let rides = self.floor.rides();
+        let rides: Vec<_> = rides
+            .map(|(recipe, ride)| (recipe, Arc::clone(ride)))
+            .collect();
         *self = Keeper::with(shop, floor, state, self.wall);
-        self.entry = entry;
+        (self.entry, self.inferring) = (entry, inferring);
+        for (recipe, ride) in rides {
+            self.floor.know_ride(recipe, ride);
+        }
         self.occurred(now, None, Occurrence::ShopLoaded { digest });
         Ok(())
     }
@@ -439,6 +453,7 @@ impl Keeper {
                 self.entry.began.push(event);
             }
             FloorEvent::PassEnded(pass) => self.note_pass(*pass),
+            FloorEvent::PrintLeft(left) => self.print_left(*left),
             FloorEvent::RecipeLeft {
                 station,
                 recipe,
@@ -481,8 +496,7 @@ impl Keeper {
             end: seen.end,
             batch: seen.batch,
             print: seen.print,
-            // To a thousandth of a millimetre a minute: what lies below is rounding.
-            belt_m_per_min: seen.belt.map(|belt| (belt.0 * 60e6).round() / 1e6),
+            belt_m_per_min: seen.belt.map(in_m_per_min),
             judged,
         };
         let held = self.state.holds.note(&pass);
@@ -586,7 +600,13 @@ impl Keeper {
             Record::HoldSettled(settled) => self.state.holds.settle(settled.hold),
             Record::RecipeLocked(locked) => {
                 self.state.recipes_made = self.state.recipes_made.max(locked.recipe);
-                self.state.recipes.insert(locked.recipe, locked.clone());
+                self.know_ride(locked);
+                let reference = None;
+                let locked = RecipeLocked {
+                    reference,
+                    ..locked.clone()
+                };
+                self.state.recipes.insert(locked.recipe, locked);
             }
             Record::RecipeRetired(retired) => {
                 self.state.recipes.remove(&retired.recipe);
@@ -684,7 +704,7 @@ impl Keeper {
         let recipe = opened
             .recipe
             .and_then(|recipe| self.state.recipes.get(&recipe));
-        let recipe = recipe.map(settings_of);
+        let recipe = recipe.map(|recipe| self.settings_of(recipe));
         // It was written by this program, and read when it was opened.
         let declared = Library::parse("journal", &opened.declared).value;
         let (Some(ink), Some(fabric)) = (declared.inks().first(), declared.fabrics().first())
@@ -704,6 +724,7 @@ impl Keeper {
             threshold_c: ink.threshold.0,
         };
         self.state.batches.insert(opened.station.clone(), open);
+        self.await_prints(opened);
         let mut found = Vec::new();
         let floor = &mut self.floor;
         floor.open_batch(&opened.station, now, plan, &mut |event| found.push(event));
@@ -823,6 +844,9 @@ impl Keeper {
             let holds = &mut self.state.holds;
             holds.add(&station, batch, pass, &assigned.judged);
         }
+        if let Record::PassJudged(pass) = record {
+            self.was_inferred(pass);
+        }
         self.obey(at, record);
         self.entry = Entry::default();
     }
@@ -895,24 +919,6 @@ fn known_sources(shop: &Shop, floor: &Floor, state: &State) -> Vec<KnownSource> 
     sources.collect()
 }
 
-fn settings_of(recipe: &RecipeLocked) -> LockedSettings {
-    let zones = recipe.zones_c.iter();
-    LockedSettings {
-        recipe: recipe.recipe,
-        belt: recipe
-            .belt_m_per_min
-            .map(|speed| MetresPerSecond(speed / 60.0)),
-        belt_drift: recipe.belt_drift,
-        zones: zones
-            .map(|(id, celsius)| (id.clone(), Celsius(*celsius)))
-            .collect(),
-        zone_drift: recipe.zone_drift_c,
-        exit: None,
-        exit_drift: recipe.exit_drift_c,
-        ride_every: recipe.ride_every_s.map(Seconds),
-    }
-}
-
 /// What a record of a calibration says, as a shop file would; `None` where its day is none.
 pub fn calibration_of(calibrated: &Calibrated) -> Option<Calibration> {
     let day = |text: &str| chrono::NaiveDate::parse_from_str(text, "%Y-%m-%d").ok();
@@ -928,6 +934,11 @@ pub fn calibration_of(calibrated: &Calibrated) -> Option<Calibration> {
         by: calibrated.by.clone(),
         due: calibrated.due.as_deref().and_then(day),
     })
+}
+
+/// To a thousandth of a millimetre a minute: what lies below is rounding.
+fn in_m_per_min(belt: MetresPerSecond) -> f64 {
+    (belt.0 * 60e6).round() / 1e6
 }
 
 /// A text that has to say something.

@@ -6,11 +6,12 @@ use inkdwell_cure::live::{FloorEvent, Saved};
 use serde::{Deserialize, Serialize};
 
 use super::holds::Holds;
+use super::model::Pending;
 use super::timeline::Timeline;
 use crate::record::{Calibrated, RecipeLocked};
 
 /// The form in which it is written. To be raised whenever anything in it changes.
-const FORM: u32 = 1;
+const FORM: u32 = 2;
 
 /// A checkpoint that cannot be used.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
@@ -48,6 +49,10 @@ pub(super) struct State {
     pub(super) timelines: Vec<((String, String), Timeline)>,
     /// By how much the times of played sources are ahead of the steady time.
     pub(super) scripts: BTreeMap<String, i64>,
+    /// Prints that have left, by pass: what is said of them is not known yet.
+    pub(super) pending: BTreeMap<u64, Pending>,
+    /// Ink and fabric of the last batches under recipes, as declared when they were opened.
+    pub(super) declared: BTreeMap<u64, String>,
     /// Room for what a reading leads to.
     #[serde(skip)]
     pub(super) found: Vec<FloorEvent>,

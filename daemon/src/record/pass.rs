@@ -138,6 +138,11 @@ impl From<&HarmDose> for HarmSeen {
     }
 }
 
+/// A figure, or zero where nobody knows it: a record holds no figure that is no number.
+fn known(figure: f64) -> f64 {
+    if figure.is_finite() { figure } else { 0.0 }
+}
+
 impl Judged {
     /// What the engine said, its sentences in the units of the shop.
     pub fn new(pass: &JudgedPass, units: Units) -> Judged {
@@ -147,11 +152,11 @@ impl Judged {
             samples: pass.samples,
             faults: pass.faults,
             gaps: pass.gaps,
-            peak_c: pass.peak.0,
+            peak_c: known(pass.peak.0),
             threshold_c: pass.threshold.0,
-            time_above_s: pass.time_above.0,
-            max_rise_c_per_s: pass.max_rise,
-            uncertainty_c: pass.uncertainty.0,
+            time_above_s: known(pass.time_above.0),
+            max_rise_c_per_s: known(pass.max_rise),
+            uncertainty_c: known(pass.uncertainty.0),
             cure: pass.cure.map(Dose::from),
             harms: pass.harms.iter().map(HarmSeen::from).collect(),
             verdict: pass.verdict.name().to_owned(),

@@ -27,7 +27,7 @@ use tokio_util::sync::CancellationToken;
 
 use crate::intake;
 use crate::journal::{self, CommitNumber, OpenError, ReadError, Readers, RecordNumber};
-use crate::keeper::{Command, Keeper, Refused, Taking, Unreadable};
+use crate::keeper::{Command, Inferrers, Keeper, Refused, Taking, Unreadable};
 use crate::record::Record;
 use crate::source::health::Health;
 use crate::time::{Micros, Steady, wall};
@@ -169,6 +169,7 @@ pub async fn start(options: Options) -> Result<Shift, StartError> {
     let (intake, queue, turned_away) = intake::queue(QUEUE);
     let (asks, asked) = mpsc::channel(64);
     let (entries, jobs) = mpsc::channel(ENTRIES);
+    let (answers, inferred) = mpsc::unbounded_channel();
     let (news, _) = broadcast::channel(NEWS);
     let (stop, full) = (CancellationToken::new(), Arc::new(AtomicBool::new(false)));
     let sources = Arc::new(sources::Sources::default());
@@ -197,6 +198,8 @@ pub async fn start(options: Options) -> Result<Shift, StartError> {
             stop: stop.clone(),
             sources: Arc::clone(&sources),
             full: Arc::clone(&full),
+            inferrers: Inferrers::new(answers),
+            inferred,
         }
         .run(),
     );
