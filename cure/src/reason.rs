@@ -109,6 +109,13 @@ pub enum Reason {
     },
     /// The exit probe showed no good sample of the print itself.
     PrintNotSeen,
+    /// The ride that the recipe leans on is older than the recipe allows.
+    RideTooOld {
+        /// Its age when the print left.
+        age: Seconds,
+        /// How old it may be.
+        every: Seconds,
+    },
     /// A flash that did not reach the gel window.
     UnderFlashed {
         /// The surface peak.
@@ -313,6 +320,12 @@ impl Reason {
                  probe that looks elsewhere; ride one print to know",
                 units.temperature(*shown)
             ),
+            Reason::RideTooOld { age, every } => format!(
+                "the last good ride of this recipe is {} old, and the recipe wants one every {}, so that nothing \
+                 is inferred any more; send a probe along with the next print",
+                lasting(*age),
+                lasting(*every)
+            ),
             Reason::PrintNotSeen => {
                 "the exit probe has no good sample of the print itself; check its lead \
                 and its aim, or ride one print to know"
@@ -407,6 +420,16 @@ pub(crate) fn seconds(time: Seconds) -> String {
         format!("{:.1} s", time.0)
     } else {
         format!("{:.0} s", time.0)
+    }
+}
+
+/// A long time as people read it: hours and minutes.
+fn lasting(time: Seconds) -> String {
+    let minutes = (time.0 / 60.0).round();
+    match (minutes / 60.0).floor() {
+        0.0 => format!("{minutes} min"),
+        hours if minutes == 60.0 * hours => format!("{hours} h"),
+        hours => format!("{hours} h {} min", minutes - 60.0 * hours),
     }
 }
 

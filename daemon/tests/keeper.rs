@@ -336,6 +336,7 @@ fn leaving_a_recipe_is_recorded() {
         exit_drift_c: 6.0,
         ride_every_s: None,
         by: "Mara".to_owned(),
+        reference: None,
     };
     keeper
         .command(Command::LockRecipe(Box::new(recipe)), at(0.0))

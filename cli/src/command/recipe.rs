@@ -210,6 +210,13 @@ fn shown(recipe: &RecipeView, units: Units, setting: Setting) -> String {
         );
         text += &line("exit", &exit, setting);
     }
+    if !recipe.inferred_by.is_empty() {
+        let inferred = format!(
+            "each print is inferred from this ride as it passes {}",
+            recipe.inferred_by.join(" and ")
+        );
+        text += &line("infers", &inferred, setting);
+    }
     if let Some(every) = recipe.ride_every_s {
         let every = format!("another is due every {:.1} h", every / 3600.0);
         text += &line("rides", &every, setting);

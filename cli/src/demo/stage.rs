@@ -265,6 +265,7 @@ async fn lock(
         exit_drift_c: ZONE_DRIFT,
         ride_every_s: None,
         by: WHO.to_owned(),
+        reference: None,
     };
     let locked = shift.ask(Command::LockRecipe(Box::new(recipe))).await;
     match locked.map_err(failed)? {

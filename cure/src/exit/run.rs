@@ -8,6 +8,7 @@ use super::find::{Line, find, pace};
 use super::judge::{Counted, judge, no_evidence};
 use super::objects::Object;
 use super::reference::{Reference, shown};
+use super::template::Template;
 use super::trace::ExitTrace;
 use super::way::Way;
 use crate::heat::fit::{ExitCause, ExitModel, Inferred, Leaving, Passing, Shown};
@@ -49,6 +50,67 @@ pub struct Run<'a> {
     pub remarks: Vec<Remark>,
 }
 
+/// What lies in a run: its belt, what each probe saw along it, and every object that passed the nearest.
+#[derive(Debug, Clone)]
+pub struct Passed {
+    pub(crate) way: Way,
+    traces: Vec<Option<ExitTrace>>,
+    /// The bare belt at the nearest probe.
+    belt: BeltLevel,
+    objects: Vec<Object>,
+    /// What the objects say of the belt.
+    seems: Vec<Remark>,
+}
+
+impl Passed {
+    /// Finds every object of the shape of a template; `spot` is the diameter of what the nearest probe
+    /// sees, in metres. `None` where the nearest probe gave nothing.
+    pub fn find(template: &Template, spot: f64, run: &Run<'_>) -> Option<Passed> {
+        let readings = run.exits.first().copied().flatten()?;
+        let mut seems = Vec::new();
+        let way = if run.way.is_measured() {
+            run.way.clone()
+        } else {
+            let factor = pace(readings, &run.way, template, spot, run.pitch);
+            if (factor - 1.0).abs() > SEEMS_OTHER {
+                seems.push(Remark::BeltSeems { times: factor });
+            }
+            run.way.faster(factor)
+        };
+        let traces: Vec<Option<ExitTrace>> = run
+            .exits
+            .iter()
+            .map(|readings| readings.map(|readings| ExitTrace::new(readings, &way)))
+            .collect();
+        let line = Line {
+            pitch: run.pitch,
+            spot,
+            count: run.count,
+            eye: run.eye,
+        };
+        let nearest = traces.first().and_then(Option::as_ref)?;
+        let belt = belt_between(nearest, template, spot, run.pitch);
+        let objects = find(nearest, &way, (template, &belt), line);
+        Some(Passed {
+            way,
+            traces,
+            belt,
+            objects,
+            seems,
+        })
+    }
+
+    /// What passed, in order.
+    pub fn objects(&self) -> &[Object] {
+        &self.objects
+    }
+
+    /// What the nearest probe saw.
+    pub(crate) fn nearest(&self) -> Option<&ExitTrace> {
+        self.traces.first().and_then(Option::as_ref)
+    }
+}
+
 /// Judges every print of a run, giving each to `each` in the order in which they passed. `model` is the
 /// reference's ([`Reference::model`]); it remembers what it looked at for further runs in the same room.
 pub fn judge_run(
@@ -57,49 +119,40 @@ pub fn judge_run(
     laws: &PrintLaws,
     each: &mut impl FnMut(JudgedPass),
 ) {
-    let Some(readings) = run.exits.first().copied().flatten() else {
+    let spot = reference.probes[0].spot.0;
+    let Some(passed) = Passed::find(&reference.template, spot, run) else {
         return;
     };
-    let mut seems = Vec::new();
-    let way = if run.way.is_measured() {
-        run.way.clone()
-    } else {
-        let spot = reference.probes[0].spot.0;
-        let factor = pace(readings, &run.way, &reference.template, spot, run.pitch);
-        if (factor - 1.0).abs() > SEEMS_OTHER {
-            seems.push(Remark::BeltSeems { times: factor });
-        }
-        run.way.faster(factor)
-    };
-    let traces: Vec<Option<ExitTrace>> = run
-        .exits
-        .iter()
-        .map(|readings| readings.map(|readings| ExitTrace::new(readings, &way)))
-        .collect();
-    let Some(nearest) = traces.first().and_then(Option::as_ref) else {
+    judge_passed(reference, run, &passed, laws, model, |_| true, each);
+}
+
+/// Judges those prints of a run that are wanted. `model` is the reference's ([`Reference::model`]).
+pub fn judge_passed(
+    reference: &Reference<'_>,
+    run: &Run<'_>,
+    passed: &Passed,
+    laws: &PrintLaws,
+    model: &mut ExitModel<'_>,
+    wanted: impl Fn(&Object) -> bool,
+    each: &mut impl FnMut(JudgedPass),
+) {
+    let Some(nearest) = passed.nearest() else {
         return;
     };
-    let line = Line {
-        pitch: run.pitch,
-        spot: reference.probes[0].spot.0,
-        count: run.count,
-        eye: run.eye,
-    };
-    let template = &reference.template;
-    let belt = belt_between(nearest, template, line.spot, line.pitch);
-    let objects = find(nearest, &way, (template, &belt), line);
     let desk = Desk {
         reference,
         run,
         laws,
-        way: &way,
-        traces: &traces,
+        way: &passed.way,
+        traces: &passed.traces,
         nearest,
-        belt: &belt,
-        seems,
+        belt: &passed.belt,
+        seems: passed.seems.clone(),
     };
-    for (number, object) in (1..).zip(&objects) {
-        each(desk.judge(number, object, model));
+    for (number, object) in (1..).zip(&passed.objects) {
+        if wanted(object) {
+            each(desk.judge(number, object, model));
+        }
     }
 }
 

@@ -2,8 +2,10 @@
 
 use inkdwell_config::quantity::{Celsius, MetresPerSecond};
 
+use super::exit::Window;
 use super::time::Micros;
 use crate::judged::JudgedPass;
+use crate::plan::PrintLaws;
 
 /// How a pass was seen.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -44,6 +46,27 @@ pub struct SeenPass {
     pub peak: Option<Celsius>,
 }
 
+/// A print that an exit probe saw, before anything is said of it.
+#[derive(Debug, Clone)]
+pub struct PrintLeft {
+    /// Its trip, `judged` still being nothing.
+    pub seen: SeenPass,
+    /// The recipe through whose ride it is inferred.
+    pub recipe: u64,
+    /// What it is judged by.
+    pub laws: PrintLaws,
+    /// What was read of it.
+    pub window: Window,
+}
+
+impl PartialEq for PrintLeft {
+    /// (Laws are those of the batch, which is compared.)
+    fn eq(&self, other: &PrintLeft) -> bool {
+        let seen = self.seen == other.seen && self.recipe == other.recipe;
+        seen && self.window == other.window
+    }
+}
+
 /// What can happen.
 #[derive(Debug, Clone, PartialEq)]
 pub enum FloorEvent {
@@ -67,6 +90,8 @@ pub enum FloorEvent {
     },
     /// A print has left the heat.
     PassEnded(Box<SeenPass>),
+    /// A print has left the heat and passed an exit probe; what is said of it is still to be inferred.
+    PrintLeft(Box<PrintLeft>),
     /// The station has left its recipe.
     RecipeLeft {
         /// The station's id.

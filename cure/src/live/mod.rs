@@ -10,11 +10,14 @@
 
 mod belt;
 mod event;
+pub mod exit;
 mod plan;
 mod prints;
 mod settings;
 mod time;
 mod watch;
+
+use std::collections::BTreeMap;
 
 use inkdwell_config::quantity::{Celsius, MetresPerSecond};
 use inkdwell_config::shop::{Calibration, Place, Probe, Shop, SignalKind};
@@ -22,12 +25,13 @@ use inkdwell_config::station::{Station, StationKind};
 use serde::{Deserialize, Serialize};
 
 use belt::Belt;
+use exit::{ExitPlan, ExitWatch, Rides, Step as Counted};
 use plan::{FloorPlan, Role};
 use prints::{Prints, Step, UnderEye};
 use settings::{Change, Kept};
 use watch::{Found, ProbeWatch};
 
-pub use event::{Departure, FloorEvent, SeenBy, SeenPass};
+pub use event::{Departure, FloorEvent, PrintLeft, SeenBy, SeenPass};
 pub use plan::{BatchLaws, BatchPlan, InputId, LockedSettings};
 pub use time::Micros;
 
@@ -107,6 +111,12 @@ pub struct Saved {
     probes: Vec<AtProbe>,
     /// What each signal said last, with its id.
     signals: Vec<(String, Option<Latest>)>,
+    /// What exit probes saw, by station.
+    exits: Vec<(String, ExitWatch)>,
+    /// The last tick.
+    ticked: Micros,
+    /// When each recipe was ridden last since it was locked, and found good.
+    ridden: BTreeMap<u64, Micros>,
 }
 
 /// A whole shop, live.
@@ -114,6 +124,10 @@ pub struct Saved {
 pub struct Floor {
     plan: FloorPlan,
     state: Saved,
+    /// By station.
+    exit_plans: Vec<Option<ExitPlan>>,
+    /// Not put away: whoever keeps the recipes gives them again.
+    rides: Rides,
 }
 
 /// Laws that nothing is ever held against: no batch is open, so nobody knows what a print needs.
@@ -142,6 +156,9 @@ impl Floor {
             stations: Vec::new(),
             probes: Vec::new(),
             signals: Vec::new(),
+            exits: Vec::new(),
+            ticked: at,
+            ridden: BTreeMap::new(),
         };
         Floor::restored(shop, empty, &mut |_| ())
     }
@@ -174,7 +191,18 @@ impl Floor {
             before.unwrap_or_else(|| (id.clone(), None))
         });
         let signals = signals.collect();
+        let numbers = 0..plan.stations.len();
+        let exit_plans: Vec<Option<ExitPlan>> =
+            numbers.map(|number| ExitPlan::of(&plan, number)).collect();
+        let mut before = saved.exits;
+        let exits = plan.stations.iter().map(|station| {
+            let watch = taken(&mut before, |(own, _)| *own == station.id);
+            watch.unwrap_or_else(|| (station.id.clone(), ExitWatch::default()))
+        });
+        let exits = exits.collect();
         let mut floor = Floor {
+            exit_plans,
+            rides: Rides::new(),
             plan,
             state: Saved {
                 origin: saved.origin,
@@ -182,6 +210,9 @@ impl Floor {
                 stations,
                 probes: Vec::new(),
                 signals,
+                exits,
+                ticked: saved.ticked,
+                ridden: saved.ridden,
             },
         };
         for number in 0..floor.plan.probes.len() {
@@ -407,6 +438,9 @@ impl Floor {
         match planned.probe.place {
             Place::Cloth => self.read_cloth(number, at, celsius),
             Place::Zone => self.read_zone(station, number, at, celsius, events),
+            Place::Exit if self.exit_plans[station].is_some() => {
+                self.read_exit(station, number, at, celsius);
+            }
             Place::Ride | Place::Exit => {
                 let time = at.seconds_since(self.state.origin);
                 let read = |watch: &mut ProbeWatch, mut found: &mut dyn FnMut(Found)| {
@@ -416,6 +450,16 @@ impl Floor {
             }
             Place::Platen | Place::Room => {}
         }
+    }
+
+    fn read_exit(&mut self, station: usize, number: usize, at: Micros, celsius: Option<Celsius>) {
+        if self.rides.is_empty() {
+            return;
+        }
+        let time = at.seconds_since(self.state.origin);
+        let id = &self.plan.probes[number].probe.id;
+        let celsius = celsius.map_or(f64::NAN, |celsius| celsius.0);
+        self.state.exits[station].1.read_exit(id, time, celsius);
     }
 
     fn read_cloth(&mut self, number: usize, at: Micros, celsius: Option<Celsius>) {
@@ -482,6 +526,9 @@ impl Floor {
         events: &mut impl FnMut(FloorEvent),
     ) {
         let time = at.seconds_since(self.state.origin);
+        if !self.rides.is_empty() {
+            self.state.exits[station].1.read_belt(time, speed);
+        }
         let state = &mut self.state.stations[station];
         state.belt.read(time, speed);
         if let Some(kept) = &mut state.kept {
@@ -510,10 +557,42 @@ impl Floor {
             belt: mean_speed(&state.belt, entered, time),
         };
         let pitch = declared.print_pitch.map(|pitch| pitch.0);
-        let id = &declared.id;
-        state.prints.counted(shown, eye, pitch, &mut |step| {
-            events(FloorEvent::PassEnded(Box::new(nobody_saw(id, step))));
-        });
+        let mut unseen = Vec::new();
+        state
+            .prints
+            .counted(shown, eye, pitch, &mut |step| unseen.push(step));
+        if !self.rides.is_empty() {
+            self.state.exits[station].1.read_count(time, shown);
+        }
+        for step in unseen {
+            self.nobody_rode(station, step, events);
+        }
+    }
+
+    /// A print was counted that no probe in its ink saw. An exit probe may see it still.
+    fn nobody_rode(
+        &mut self,
+        station: usize,
+        step: Step,
+        events: &mut impl FnMut(FloorEvent),
+    ) {
+        let exits = &self.state.exits[station].1;
+        let exit_plan = self.exit_plans[station].as_ref();
+        let batch = step.batch;
+        let awaits = |plan| batch.is_some_and(|batch| exits.awaits(batch, plan, &self.rides));
+        if exit_plan.is_some_and(awaits) {
+            let time = step.at.seconds_since(self.state.origin);
+            let counted = Counted {
+                time,
+                way: self.state.stations[station].belt.way(time),
+                batch,
+                print: step.print,
+            };
+            self.state.exits[station].1.counted(counted);
+            return;
+        }
+        let id = &self.plan.stations[station].id;
+        events(FloorEvent::PassEnded(Box::new(nobody_saw(id, step))));
     }
 
     /// Makes events of what a probe's engine found.
@@ -529,6 +608,7 @@ impl Floor {
                 Found::Started(began) => {
                     let at = &mut self.state.stations[station];
                     at.prints.ride(began, at.belt.way(began));
+                    self.state.exits[station].1.ride(at.belt.way(began));
                     events(FloorEvent::PassStarted {
                         station: self.plan.stations[station].id.clone(),
                         probe: probe.to_owned(),
@@ -536,10 +616,11 @@ impl Floor {
                     });
                 }
                 Found::Dropped(began) => {
-                    let counted = self.state.stations[station].prints.no_ride(began);
+                    let at = &mut self.state.stations[station];
+                    let counted = at.prints.no_ride(began);
+                    self.state.exits[station].1.no_ride(at.belt.way(began));
                     if let Some(step) = counted {
-                        let id = &self.plan.stations[station].id;
-                        events(FloorEvent::PassEnded(Box::new(nobody_saw(id, step))));
+                        self.nobody_rode(station, step, events);
                     }
                     events(FloorEvent::PassDropped {
                         station: self.plan.stations[station].id.clone(),
@@ -574,6 +655,9 @@ impl Floor {
         let belt = is_belt.then(|| mean_speed(&at.belt, start, out)).flatten();
         // Seconds from the start of the pass: whoever reads it does not know this floor's origin.
         (pass.start.0, pass.end.0) = (0.0, end - start);
+        if pass.verdict.is_good() && batch.is_some() && is_belt {
+            self.note_ridden(station, batch, end);
+        }
         SeenPass {
             station: id,
             probe: Some(probe.to_owned()),
@@ -601,6 +685,10 @@ impl Floor {
             };
             self.with_watch(number, tick, events);
         }
+        self.state.ticked = at;
+        for station in 0..self.plan.stations.len() {
+            self.look_at_exit(station, at, false, events);
+        }
     }
 
     /// Opens a batch at a station; the one before is closed. Passes that have begun keep their laws.
@@ -615,6 +703,14 @@ impl Floor {
         let own = |own: &&mut AtStation| own.id == station;
         if let Some(state) = self.state.stations.iter_mut().find(own) {
             state.prints.open(batch.number, time);
+            let exits = self.state.exits.iter_mut();
+            let exits = exits.map(|(own, watch)| (own.as_str(), watch));
+            for (_, watch) in exits.filter(|(own, _)| *own == station) {
+                match &batch.recipe {
+                    Some(recipe) => watch.open(time, &batch, recipe),
+                    None => watch.close(time),
+                }
+            }
             state.kept = batch.recipe.clone().map(Kept::new);
             state.batch = Some(batch);
         }
@@ -627,6 +723,10 @@ impl Floor {
         let own = |own: &&mut AtStation| own.id == station;
         if let Some(state) = self.state.stations.iter_mut().find(own) {
             state.prints.close(time);
+            let exits = self.state.exits.iter_mut();
+            for (_, watch) in exits.filter(|(own, _)| *own == station) {
+                watch.close(time);
+            }
             state.batch = None;
             state.kept = None;
         }
@@ -669,6 +769,9 @@ impl Floor {
                 watch.finish(&mut found);
             };
             self.with_watch(number, finish, events);
+        }
+        for station in 0..self.plan.stations.len() {
+            self.look_at_exit(station, self.state.ticked, true, events);
         }
     }
 

@@ -77,10 +77,6 @@ impl Kept {
     }
 
     /// What an exit probe showed of a print.
-    #[cfg_attr(
-        not(test),
-        expect(dead_code, reason = "exit probes are not read live yet")
-    )]
     pub(super) fn exit(&mut self, probe: &str, now: Celsius) -> Option<Change> {
         let (id, locked) = self.settings.exit.clone()?;
         if id != probe {

@@ -27,6 +27,7 @@ mod private_file;
 mod probes;
 mod rate;
 pub(crate) mod recipes;
+mod reference;
 pub mod refusal;
 pub(crate) mod ride;
 mod routes;

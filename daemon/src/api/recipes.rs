@@ -12,6 +12,7 @@ use serde::Deserialize;
 use super::Api;
 use super::batches::odd;
 use super::extract::{Answer, Asked, Told, absent, name, number, prose};
+use super::reference::{self, Found};
 use super::refusal::Refusal;
 use super::ride::{self, Settings};
 use super::view::{CAUTION, Clock, LockedNow, NewRecipe, RecipeView, Recipes, ToRetire};
@@ -89,9 +90,24 @@ pub(crate) async fn lock(
     let by = name("by", new.by)?;
     let shop = api.look(|keeper, _| keeper.shop().clone()).await?;
     let pass = new.ride;
-    let (ride, batch, settings) = api
-        .read(move |reader, _| reference(reader, &shop, pass))
+    let (ride, batch, mut settings, found) = api
+        .read(move |reader, _| {
+            let (ride, batch, settings) = measure(reader, &shop, pass)?;
+            let found = reference::of(reader, &shop, &ride, &batch)?;
+            Ok((ride, batch, settings, found))
+        })
         .await?;
+    let reference = match found {
+        Found::NoExitProbe => None,
+        Found::Ride(ride, shown) => {
+            settings.exit_c = shown.or(settings.exit_c);
+            Some(ride)
+        }
+        Found::Unfit(why) => {
+            settings.remarks.push(why);
+            None
+        }
+    };
     let locked = RecipeLocked {
         recipe: 0,
         station: ride.pass.station,
@@ -107,6 +123,7 @@ pub(crate) async fn lock(
         exit_drift_c: new.exit_drift_c.unwrap_or(EXIT_DRIFT),
         ride_every_s: new.ride_every_s,
         by,
+        reference,
     };
     let done = api.ask(Command::LockRecipe(Box::new(locked))).await?;
     let Record::RecipeLocked(locked) = done else {
@@ -121,7 +138,7 @@ pub(crate) async fn lock(
 }
 
 /// The ride, if it is fit to be one's measure, its batch, and how the station stood.
-fn reference(
+fn measure(
     reader: &Reader,
     shop: &Shop,
     pass: u64,

@@ -167,7 +167,7 @@ fn before(readings: &[(Micros, f64)], at: Micros) -> Option<f64> {
     readings[..after].last().map(|(_, number)| *number)
 }
 
-fn numbers(
+pub(super) fn numbers(
     reader: &Reader,
     source: &str,
     channel: &str,

@@ -191,7 +191,7 @@ impl Follower {
         let told = Told {
             record: kept.number.0,
             at: clock.moment(kept.at),
-            body: &kept.record,
+            body: &kept.record.without_readings(),
         };
         let event = Event::default()
             .id(kept.number.0.to_string())

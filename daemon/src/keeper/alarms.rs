@@ -6,15 +6,43 @@
 //! then its records, and so comes to the same alarms.
 
 use inkdwell_config::problem::suggestion;
-use inkdwell_config::quantity::{Celsius, Seconds};
+use inkdwell_config::quantity::{Celsius, MetresPerSecond, Seconds};
 use inkdwell_cure::alarm::{
     Alarm, AlarmEvent, AlarmId, Cause, Change, Kind, Notice, State, Unheeded, Watchman,
 };
-use inkdwell_cure::live::{Floor, InputId, Shows};
+use inkdwell_cure::judged::Evidence;
+use inkdwell_cure::live::{Floor, FloorEvent, InputId, SeenBy, SeenPass, Shows};
 
 use super::{Deal, Keeper, Refused, said};
-use crate::record::{AlarmChanged, Occurrence, Record};
+use crate::record::{AlarmChanged, Occurrence, PassJudged, Record};
 use crate::time::Micros;
+
+/// What the watchman hears when an entry is closed.
+#[derive(Debug)]
+pub(super) enum ToHear {
+    /// Something has occurred.
+    Notice(Notice),
+    /// It is known what is to be said of a print that has passed an exit probe.
+    Print(Box<PassJudged>),
+}
+
+/// A print that was inferred, as the watchman is told of prints: by its record, which a replay has too.
+fn inferred(pass: &PassJudged) -> SeenPass {
+    let judged = pass.judged.as_ref();
+    let peak = judged.filter(|judged| judged.evidence == Evidence::Inferred.name());
+    SeenPass {
+        station: pass.station.clone(),
+        probe: pass.probe.clone(),
+        by: SeenBy::Exit,
+        start: pass.start,
+        end: pass.end,
+        batch: pass.batch,
+        print: pass.print,
+        belt: pass.belt_m_per_min.map(|speed| MetresPerSecond(speed / 60.0)),
+        peak: peak.map(|judged| Celsius(judged.peak_c)),
+        judged: judged.map(|judged| Box::new(judged.figures())),
+    }
+}
 
 /// What an occurrence means to the watchman; `None` where it means nothing, or where the watchman finds it out
 /// by itself.
@@ -80,10 +108,16 @@ impl Keeper {
 
     /// Lets the watchman hear what has occurred since the entry was begun.
     pub(super) fn heed(&mut self) {
-        for (at, notice) in std::mem::take(&mut self.notices) {
+        for (at, heard) in std::mem::take(&mut self.notices) {
             let rang = &mut self.rang;
-            self.watchman
-                .notice(at, &notice, &mut |event| rang.push(event));
+            let mut note = |event| rang.push(event);
+            match heard {
+                ToHear::Notice(notice) => self.watchman.notice(at, &notice, &mut note),
+                ToHear::Print(pass) => {
+                    let ended = FloorEvent::PassEnded(Box::new(inferred(&pass)));
+                    self.watchman.floor(&ended, &mut note);
+                }
+            }
         }
         self.note_alarms();
     }

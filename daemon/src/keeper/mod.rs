@@ -11,6 +11,8 @@
 mod alarms;
 mod command;
 mod holds;
+mod model;
+mod model_worker;
 mod state;
 mod timeline;
 mod words;
@@ -21,12 +23,12 @@ use std::sync::Arc;
 
 use inkdwell_config::library::Library;
 use inkdwell_config::problem::suggestion;
-use inkdwell_config::quantity::{Celsius, MetresPerSecond, Seconds};
+use inkdwell_config::quantity::{Celsius, MetresPerSecond};
 use inkdwell_config::shop::{Calibration, Shop, SourceKind};
 use inkdwell_config::station::StationKind;
-use inkdwell_cure::alarm::{AlarmEvent, Job, Notice as Heard, Watchman};
+use inkdwell_cure::alarm::{AlarmEvent, Job, Watchman};
 use inkdwell_cure::live::{
-    BatchLaws, BatchPlan, Floor, FloorEvent, InputId, LockedSettings, SeenBy, SeenPass, Taken,
+    BatchLaws, BatchPlan, Floor, FloorEvent, InputId, SeenBy, SeenPass, Taken,
 };
 use inkdwell_cure::plan::PrintLaws;
 
@@ -38,9 +40,12 @@ use crate::record::{
 use crate::time::{Micros, WallClock};
 
 pub use command::{Command, Deal, OpenBatch, Refused};
+pub use model::{InferJob, Inferred, ModelKey};
+pub use model_worker::Inferrers;
 pub use state::Unreadable;
 pub use words::nobody_saw_it;
 
+use alarms::ToHear;
 use state::{OpenAt, State};
 use timeline::{Placed, Timeline};
 
@@ -143,7 +148,7 @@ pub struct Keeper {
     floor: Floor,
     watchman: Watchman,
     /// What the watchman is told once the entry is closed.
-    notices: Vec<(Micros, Heard)>,
+    notices: Vec<(Micros, ToHear)>,
     /// Room for what the watchman says.
     rang: Vec<AlarmEvent>,
     sources: Vec<KnownSource>,
@@ -151,6 +156,7 @@ pub struct Keeper {
     wall: WallClock,
     late_told: Option<Micros>,
     entry: Entry,
+    inferring: model::Inferring,
 }
 
 impl Keeper {
@@ -197,6 +203,7 @@ impl Keeper {
             wall,
             late_told: None,
             entry: Entry::default(),
+            inferring: model::Inferring::default(),
         }
     }
 
@@ -250,9 +257,17 @@ impl Keeper {
         let mut note = |event| rang.push(event);
         let watchman = Watchman::restored(&shop, watched, now, &mut note);
         let entry = std::mem::take(&mut self.entry);
+        let inferring = std::mem::take(&mut self.inferring);
+        let rides = self.floor.rides();
+        let rides: Vec<_> = rides
+            .map(|(recipe, ride)| (recipe, Arc::clone(ride)))
+            .collect();
         let (shop_before, before) = (self.shop.clone(), std::mem::take(&mut self.sources));
         *self = Keeper::with(shop, (floor, watchman), state, self.wall);
-        self.entry = entry;
+        (self.entry, self.inferring) = (entry, inferring);
+        for (recipe, ride) in rides {
+            self.floor.know_ride(recipe, ride);
+        }
         for (number, before) in before.into_iter().enumerate() {
             // Only a source that is declared as before, at its place, goes on without a break.
             let now = self.shop.sources.get(number);
@@ -478,8 +493,8 @@ impl Keeper {
 
     /// Something happened.
     pub fn occurred(&mut self, now: Micros, station: Option<String>, what: Occurrence) {
-        self.notices
-            .extend(alarms::notice_of(&what).map(|notice| (now, notice)));
+        let notice = alarms::notice_of(&what).map(ToHear::Notice);
+        self.notices.extend(notice.map(|notice| (now, notice)));
         let record = Record::Occurred(Occurred { station, what });
         self.entry.records.push((now, record));
     }
@@ -511,6 +526,7 @@ impl Keeper {
                 self.entry.began.push(event);
             }
             FloorEvent::PassEnded(pass) => self.note_pass(*pass),
+            FloorEvent::PrintLeft(left) => self.print_left(*left),
             FloorEvent::RecipeLeft {
                 station,
                 recipe,
@@ -553,8 +569,7 @@ impl Keeper {
             end: seen.end,
             batch: seen.batch,
             print: seen.print,
-            // To a thousandth of a millimetre a minute: what lies below is rounding.
-            belt_m_per_min: seen.belt.map(|belt| (belt.0 * 60e6).round() / 1e6),
+            belt_m_per_min: seen.belt.map(in_m_per_min),
             judged,
         };
         let held = self.state.holds.note(&pass);
@@ -686,7 +701,13 @@ impl Keeper {
             Record::HoldSettled(settled) => self.state.holds.settle(settled.hold),
             Record::RecipeLocked(locked) => {
                 self.state.recipes_made = self.state.recipes_made.max(locked.recipe);
-                self.state.recipes.insert(locked.recipe, locked.clone());
+                self.know_ride(locked);
+                let reference = None;
+                let locked = RecipeLocked {
+                    reference,
+                    ..locked.clone()
+                };
+                self.state.recipes.insert(locked.recipe, locked);
             }
             Record::RecipeRetired(retired) => {
                 self.state.recipes.remove(&retired.recipe);
@@ -785,7 +806,7 @@ impl Keeper {
         let recipe = opened
             .recipe
             .and_then(|recipe| self.state.recipes.get(&recipe));
-        let recipe = recipe.map(settings_of);
+        let recipe = recipe.map(|recipe| self.settings_of(recipe));
         // It was written by this program, and read when it was opened.
         let declared = Library::parse("journal", &opened.declared).value;
         let (Some(ink), Some(fabric)) = (declared.inks().first(), declared.fabrics().first())
@@ -810,6 +831,7 @@ impl Keeper {
             ride_every: plan.recipe.as_ref().and_then(|locked| locked.ride_every),
             ..Job::new(opened.batch, ink, fabric)
         };
+        self.await_prints(opened);
         let mut found = Vec::new();
         let floor = &mut self.floor;
         floor.open_batch(&opened.station, now, plan, &mut |event| found.push(event));
@@ -928,13 +950,24 @@ impl Keeper {
             let holds = &mut self.state.holds;
             holds.add(&assigned.station, batch, pass, &assigned.judged);
         }
+        if let Record::PassJudged(pass) = record {
+            self.was_inferred(pass);
+        }
         self.obey(at, record);
         self.notices.clear();
-        if let Record::Occurred(occurred) = record {
-            let notice = alarms::notice_of(&occurred.what);
-            self.notices.extend(notice.map(|notice| (at, notice)));
-            self.heed();
+        match record {
+            Record::Occurred(occurred) => {
+                let notice = alarms::notice_of(&occurred.what);
+                self.notices
+                    .extend(notice.map(|notice| (at, ToHear::Notice(notice))));
+            }
+            Record::PassJudged(pass) if pass.place == Place::Exit => {
+                let print = ToHear::Print(Box::new(pass.clone()));
+                self.notices.push((at, print));
+            }
+            _ => {}
         }
+        self.heed();
         self.entry = Entry::default();
     }
 }
@@ -1011,24 +1044,6 @@ fn known_sources(shop: &Shop, floor: &Floor, state: &State) -> Vec<KnownSource> 
     sources.collect()
 }
 
-fn settings_of(recipe: &RecipeLocked) -> LockedSettings {
-    let zones = recipe.zones_c.iter();
-    LockedSettings {
-        recipe: recipe.recipe,
-        belt: recipe
-            .belt_m_per_min
-            .map(|speed| MetresPerSecond(speed / 60.0)),
-        belt_drift: recipe.belt_drift,
-        zones: zones
-            .map(|(id, celsius)| (id.clone(), Celsius(*celsius)))
-            .collect(),
-        zone_drift: recipe.zone_drift_c,
-        exit: None,
-        exit_drift: recipe.exit_drift_c,
-        ride_every: recipe.ride_every_s.map(Seconds),
-    }
-}
-
 /// What a record of a calibration says, as a shop file would; `None` where its day is none.
 pub fn calibration_of(calibrated: &Calibrated) -> Option<Calibration> {
     let day = |text: &str| chrono::NaiveDate::parse_from_str(text, "%Y-%m-%d").ok();
@@ -1044,6 +1059,11 @@ pub fn calibration_of(calibrated: &Calibrated) -> Option<Calibration> {
         by: calibrated.by.clone(),
         due: calibrated.due.as_deref().and_then(day),
     })
+}
+
+/// To a thousandth of a millimetre a minute: what lies below is rounding.
+fn in_m_per_min(belt: MetresPerSecond) -> f64 {
+    (belt.0 * 60e6).round() / 1e6
 }
 
 /// A text that has to say something.

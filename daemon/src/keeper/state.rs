@@ -7,6 +7,7 @@ use inkdwell_cure::live::{FloorEvent, Saved};
 use serde::{Deserialize, Serialize};
 
 use super::holds::Holds;
+use super::model::Pending;
 use super::timeline::Timeline;
 use crate::record::{Calibrated, RecipeLocked};
 
@@ -47,6 +48,10 @@ pub(super) struct State {
     pub(super) holds: Holds,
     /// By source and channel.
     pub(super) timelines: Vec<((String, String), Timeline)>,
+    /// Prints that have left, by pass: what is said of them is not known yet.
+    pub(super) pending: BTreeMap<u64, Pending>,
+    /// Ink and fabric of the last batches under recipes, as declared when they were opened.
+    pub(super) declared: BTreeMap<u64, String>,
     /// Room for what a reading leads to.
     #[serde(skip)]
     pub(super) found: Vec<FloorEvent>,

@@ -51,3 +51,14 @@ pub fn nobody_saw_it(threshold_c: f64) -> Judged {
         remarks: Vec::new(),
     }
 }
+
+/// What is said of a print that an exit probe saw and of which nothing could be inferred.
+pub(super) fn not_inferred(threshold_c: f64, why: &str) -> Judged {
+    Judged {
+        reasons: vec![format!(
+            "An exit probe saw it leave, but nothing can be inferred of it: {why}. Ride one print with a probe in \
+             its ink and lock the recipe anew; a wash test tells of this one."
+        )],
+        ..nobody_saw_it(threshold_c)
+    }
+}

@@ -1,5 +1,6 @@
 //! Batches, holds and recipes.
 
+use inkdwell_cure::live::exit::RecipeRide;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -139,6 +140,10 @@ pub struct RecipeLocked {
     pub ride_every_s: Option<f64>,
     /// Who locked it.
     pub by: String,
+    /// What was read during the reference ride, where it went past an exit probe too: other prints are
+    /// inferred from it.
+    #[serde(default)]
+    pub reference: Option<Box<RecipeRide>>,
 }
 
 /// A recipe holds no more.

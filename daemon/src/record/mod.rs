@@ -8,6 +8,8 @@ mod batch;
 mod event;
 mod pass;
 
+use std::borrow::Cow;
+
 use serde::{Deserialize, Serialize};
 
 pub use alarm::AlarmChanged;
@@ -51,6 +53,21 @@ pub enum Record {
 }
 
 impl Record {
+    /// The record as news tell it: without the readings that a recipe keeps of its ride, which are many.
+    pub fn without_readings(&self) -> Cow<'_, Record> {
+        match self {
+            Record::RecipeLocked(locked) if locked.reference.is_some() => {
+                let reference = None;
+                let locked = RecipeLocked {
+                    reference,
+                    ..locked.clone()
+                };
+                Cow::Owned(Record::RecipeLocked(locked))
+            }
+            other => Cow::Borrowed(other),
+        }
+    }
+
     /// The word in its member `kind`.
     pub fn kind(&self) -> &'static str {
         match self {

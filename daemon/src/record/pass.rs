@@ -1,7 +1,9 @@
 //! Passes as the journal keeps them.
 
 use inkdwell_config::display::Units;
-use inkdwell_cure::judged::{Band, HarmDose, JudgedPass};
+use inkdwell_config::fabric::Harm;
+use inkdwell_config::quantity::{Celsius, CelsiusDifference, Seconds};
+use inkdwell_cure::judged::{Band, Evidence, HarmDose, JudgedPass, Verdict};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -131,6 +133,16 @@ impl From<Band> for Dose {
     }
 }
 
+impl From<Dose> for Band {
+    fn from(dose: Dose) -> Band {
+        Band {
+            low: dose.low,
+            best: dose.best,
+            high: dose.high,
+        }
+    }
+}
+
 impl From<&HarmDose> for HarmSeen {
     fn from(harm: &HarmDose) -> HarmSeen {
         HarmSeen {
@@ -138,6 +150,11 @@ impl From<&HarmDose> for HarmSeen {
             dose: harm.dose.into(),
         }
     }
+}
+
+/// A figure, or zero where nobody knows it: a record holds no figure that is no number.
+fn known(figure: f64) -> f64 {
+    if figure.is_finite() { figure } else { 0.0 }
 }
 
 impl Judged {
@@ -149,11 +166,11 @@ impl Judged {
             samples: pass.samples,
             faults: pass.faults,
             gaps: pass.gaps,
-            peak_c: pass.peak.0,
+            peak_c: known(pass.peak.0),
             threshold_c: pass.threshold.0,
-            time_above_s: pass.time_above.0,
-            max_rise_c_per_s: pass.max_rise,
-            uncertainty_c: pass.uncertainty.0,
+            time_above_s: known(pass.time_above.0),
+            max_rise_c_per_s: known(pass.max_rise),
+            uncertainty_c: known(pass.uncertainty.0),
             cure: pass.cure.map(Dose::from),
             harms: pass.harms.iter().map(HarmSeen::from).collect(),
             verdict: pass.verdict.name().to_owned(),
@@ -168,6 +185,55 @@ impl Judged {
                 .iter()
                 .map(|remark| remark.sentence(units))
                 .collect(),
+        }
+    }
+
+    /// The figures as the engine has them; reasons and remarks are sentences here, and stay behind. A word of
+    /// another version is taken for `unproven`, for no evidence, for no harm.
+    pub fn figures(&self) -> JudgedPass {
+        let harm = |word: &str| {
+            let all = [Harm::Scorch, Harm::DyeMigration, Harm::Shrinkage, Harm::Melt];
+            all.into_iter().find(|harm| harm.name() == word)
+        };
+        let verdicts = [
+            Verdict::Cured,
+            Verdict::UnderCured,
+            Verdict::Overheated,
+            Verdict::Gelled,
+            Verdict::UnderFlashed,
+            Verdict::OverFlashed,
+        ];
+        let mut verdicts = verdicts.into_iter();
+        let mut evidence = [Evidence::Measured, Evidence::Inferred].into_iter();
+        let harms = self.harms.iter().filter_map(|seen| {
+            let harm = harm(&seen.harm)?;
+            let dose = Band::from(seen.dose);
+            Some(HarmDose { harm, dose })
+        });
+        JudgedPass {
+            index: 1,
+            evidence: evidence
+                .find(|own| own.name() == self.evidence)
+                .unwrap_or(Evidence::None),
+            start: Seconds(0.0),
+            end: Seconds(0.0),
+            cut: self.cut,
+            samples: self.samples,
+            faults: self.faults,
+            gaps: self.gaps,
+            peak: Celsius(self.peak_c),
+            threshold: Celsius(self.threshold_c),
+            time_above: Seconds(self.time_above_s),
+            max_rise: self.max_rise_c_per_s,
+            uncertainty: CelsiusDifference(self.uncertainty_c),
+            cure: self.cure.map(Band::from),
+            harms: harms.collect(),
+            verdict: verdicts
+                .find(|own| own.name() == self.verdict)
+                .unwrap_or(Verdict::Unproven),
+            harm: self.harm.as_deref().and_then(harm),
+            reasons: Vec::new(),
+            remarks: Vec::new(),
         }
     }
 

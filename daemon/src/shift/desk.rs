@@ -11,7 +11,7 @@ use std::time::Duration;
 
 use inkdwell_cure::alarm::{AlarmId, Kind};
 use tokio::sync::{mpsc, oneshot};
-use tokio::time::{Instant, MissedTickBehavior, interval, sleep_until, timeout};
+use tokio::time::{Instant, MissedTickBehavior, interval, sleep_until, timeout, timeout_at};
 use tokio_util::sync::CancellationToken;
 
 use super::Ask;
@@ -20,7 +20,7 @@ use super::disk::Disk;
 use super::sources::Sources;
 use crate::intake::{Arrival, TurnedAway};
 use crate::journal::Readers;
-use crate::keeper::{Keeper, Refused};
+use crate::keeper::{Inferred, Inferrers, Keeper, Refused};
 use crate::record::{Occurrence, Record};
 use crate::sink::Sinks;
 use crate::time::{Micros, STEP, Steady};
@@ -51,6 +51,8 @@ pub(super) struct Desk {
     pub(super) readers: Readers,
     pub(super) full: Arc<AtomicBool>,
     pub(super) disk: Disk,
+    pub(super) inferrers: Inferrers,
+    pub(super) inferred: mpsc::UnboundedReceiver<Inferred>,
 }
 
 /// What piles up between two jobs.
@@ -93,6 +95,7 @@ impl Desk {
                     Some(ask) => self.answer(ask, &mut pile),
                     None => self.stop.cancel(),
                 },
+                Some(inferred) = self.inferred.recv(), if free => self.keeper.inferred(inferred),
                 _ = ticks.tick(), if free => self.tick(&mut pile),
                 taken = self.queue.recv_many(&mut arrivals, AT_ONCE),
                         if free && has_room && queue_open => {
@@ -101,6 +104,7 @@ impl Desk {
                 }
                 () = sleep_until(due.unwrap_or_else(Instant::now)), if due.is_some() && !is_due => {}
             }
+            self.infer();
             if pile.since.is_none() && !self.keeper.is_idle() {
                 pile.since = Some(Instant::now());
             }
@@ -127,6 +131,25 @@ impl Desk {
             checkpointed: Instant::now(),
             wants_checkpoint: true,
             full_since: None,
+        }
+    }
+
+    /// Gives out what is to be inferred.
+    fn infer(&mut self) {
+        for job in self.keeper.take_jobs() {
+            self.inferrers.infer(job);
+        }
+    }
+
+    /// Waits a little for what is being inferred; what does not come is asked for again at the next start.
+    async fn await_answers(&mut self) {
+        self.infer();
+        let until = Instant::now() + PATIENCE;
+        while self.keeper.awaits_answers() {
+            match timeout_at(until, self.inferred.recv()).await {
+                Ok(Some(inferred)) => self.keeper.inferred(inferred),
+                Ok(None) | Err(_) => return,
+            }
         }
     }
 
@@ -250,6 +273,7 @@ impl Desk {
             self.keeper.turned_away(source, readings, now);
         }
         self.keeper.finish(now);
+        self.await_answers().await;
         self.keeper.occurred(now, None, Occurrence::Stopped);
         let job = hand_over(&mut self.keeper, &mut pile, true);
         // If it is not taken, the committing thread has said why.

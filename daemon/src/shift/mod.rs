@@ -28,7 +28,7 @@ use tokio_util::sync::CancellationToken;
 
 use crate::intake;
 use crate::journal::{self, CommitNumber, OpenError, ReadError, Readers, RecordNumber};
-use crate::keeper::{Command, Keeper, Refused, Taking, Unreadable};
+use crate::keeper::{Command, Inferrers, Keeper, Refused, Taking, Unreadable};
 use crate::metrics::Metrics;
 use crate::record::Record;
 use crate::sink::{Committed, Health as SinkHealth, Ledger, Sinks};
@@ -204,6 +204,7 @@ async fn start_with(options: Options, clock: Option<fn() -> Micros>) -> Result<S
     let (intake, queue, turned_away) = intake::queue(QUEUE);
     let (asks, asked) = mpsc::channel(64);
     let (entries, jobs) = mpsc::channel(ENTRIES);
+    let (answers, inferred) = mpsc::unbounded_channel();
     let (news, _) = broadcast::channel(NEWS);
     let full = Arc::new(AtomicBool::new(false));
     let sources = Arc::new(sources::Sources::default());
@@ -237,6 +238,8 @@ async fn start_with(options: Options, clock: Option<fn() -> Micros>) -> Result<S
             readers: readers.clone(),
             full: Arc::clone(&full),
             disk: disk::Disk::of(options.folder.clone()),
+            inferrers: Inferrers::new(answers),
+            inferred,
         }
         .run(),
     );

@@ -23,13 +23,30 @@ pub(super) fn keeper(
     let (mut keeper, after) = match reader.last_checkpoint()? {
         None => return Ok(Keeper::new(shop, now, wall)),
         Some(checkpoint) => match Keeper::restored(shop, &checkpoint.bytes, now, wall) {
-            Ok(keeper) => (keeper, checkpoint.commit),
+            Ok(mut keeper) => {
+                know_rides(&mut keeper, reader)?;
+                (keeper, checkpoint.commit)
+            }
             Err(Unreadable::OtherVersion) => begun_anew(options, reader, writer, (now, wall))?,
             Err(error) => return Err(error.into()),
         },
     };
     replay(&mut keeper, reader, after)?;
     Ok(keeper)
+}
+
+/// Rides are not in the checkpoint: those of recipes in force, and of others that prints still lean on, are
+/// in the journal.
+fn know_rides(keeper: &mut Keeper, reader: &Reader) -> Result<(), StartError> {
+    for kept in reader.recipes_in_force()? {
+        keeper.know_ride(&kept.recipe);
+    }
+    for recipe in keeper.rides_needed() {
+        if let Some(kept) = reader.recipe(recipe)? {
+            keeper.know_ride(&kept.recipe);
+        }
+    }
+    Ok(())
 }
 
 /// A keeper of another version cannot be taken up: a new one is told what the journal knows of batches, holds,

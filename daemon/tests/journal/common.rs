@@ -207,6 +207,7 @@ pub fn recipe_locked(recipe: u64, ride: u64) -> Record {
         exit_drift_c: 6.0,
         ride_every_s: Some(14_400.0),
         by: "Ada".to_owned(),
+        reference: None,
     })
 }
 

@@ -20,6 +20,8 @@ impl Watchman {
                 self.pass_began(station, probe, *at, false, events);
             }
             FloorEvent::PassEnded(pass) => self.pass_ended(pass, events),
+            // What is said of it comes as a pass that has ended.
+            FloorEvent::PrintLeft(_) => {}
             FloorEvent::RecipeLeft {
                 station,
                 recipe,

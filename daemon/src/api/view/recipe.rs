@@ -80,6 +80,8 @@ pub struct RecipeView {
     pub zones: Vec<ZoneView>,
     /// What the exit probe showed of the ride's print, in °C.
     pub exit_c: Option<f64>,
+    /// The exit probes through which prints under it are inferred.
+    pub inferred_by: Vec<String>,
     /// By what share the belt may be off.
     pub belt_drift: f64,
     /// By how many °C a zone may be off.
@@ -133,6 +135,9 @@ impl RecipeView {
                 .map(|(probe, mean_c)| ZoneView { probe, mean_c })
                 .collect(),
             exit_c: recipe.exit_c,
+            inferred_by: recipe.reference.map_or_else(Vec::new, |ride| {
+                ride.exits.into_iter().map(|exit| exit.probe).collect()
+            }),
             belt_drift: recipe.belt_drift,
             zone_drift_c: recipe.zone_drift_c,
             exit_drift_c: recipe.exit_drift_c,
