@@ -35,3 +35,51 @@ fn every_file_that_the_readme_names_is_there() {
         assert!(root().join(path).exists(), "{path}");
     }
 }
+
+/// The shop file that is shown is sound, by the command that is shown with it.
+#[test]
+fn the_shop_file_that_the_readme_shows_is_sound() {
+    let readme = fs::read_to_string(root().join("README.md")).unwrap();
+    let shown = readme
+        .split("```toml\n")
+        .nth(1)
+        .and_then(|rest| rest.split("```").next())
+        .unwrap();
+    let folder = tempfile::tempdir().unwrap();
+    fs::write(folder.path().join("shop.toml"), shown).unwrap();
+    let output = run_in(folder.path(), &["check", "shop.toml"]);
+    let said = String::from_utf8_lossy(&output.stdout).into_owned();
+    let refused = String::from_utf8_lossy(&output.stderr).into_owned();
+    assert_eq!(
+        (output.status.code(), refused.as_str()),
+        (Some(0), ""),
+        "{said}"
+    );
+    for kind in ["serial", "modbus-rtu", "mqtt"] {
+        assert!(shown.contains(&format!("kind = \"{kind}\"")), "{kind}");
+    }
+}
+
+/// Every command that is shown, but for the two that are run above, is one that there is.
+#[test]
+fn the_commands_that_the_readme_shows_are_there() {
+    let readme = fs::read_to_string(root().join("README.md")).unwrap();
+    let shown = readme
+        .lines()
+        .filter_map(|line| line.strip_prefix("    inkdwell "));
+    let mut seen = 0;
+    for call in shown {
+        let mut words: Vec<&str> = call.split_whitespace().take(2).collect();
+        // Commands with commands of their own are shown with them.
+        if !matches!(words.first(), Some(&("batch" | "recipe" | "probe")))
+            && words.get(1) != Some(&"settle")
+        {
+            words.truncate(1);
+        }
+        words.push("--help");
+        let output = run_in(&root(), &words);
+        assert_eq!(output.status.code(), Some(0), "{call}");
+        seen += 1;
+    }
+    assert!(seen > 10, "{seen}");
+}

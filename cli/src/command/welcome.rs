@@ -10,9 +10,17 @@ Inkdwell says of each print whether its ink was cured and its fabric unharmed.
   inkdwell demo               see it work in a simulated shop, half a minute
   inkdwell judge RIDE.csv --ink plastisol-standard --fabric cotton-jersey
                               judge a recorded trace
+  inkdwell tune --ride RIDE.csv ...
+                              how fast the belt may run
   inkdwell inks               list the inks; with a name, show one
   inkdwell fabrics            list the fabrics
   inkdwell check SHOP.toml    check what the shop declares
+  inkdwelld --shop SHOP.toml --data DIR
+                              watch all day; then, from another terminal:
+  inkdwell batch, recipe      print jobs, and what they are printed by
+  inkdwell holds              prints to pull, and what became of them
+  inkdwell probe              what the probes show, and their calibrations
+  inkdwell backup, verify     copy the journal; prove that it is whole
   inkdwell help COMMAND       everything about a command
 
 It watches and advises; it is no safety device. The ink maker's data sheet and a wash test decide.

@@ -608,7 +608,8 @@ impl Floor {
                 Found::Started(began) => {
                     let at = &mut self.state.stations[station];
                     at.prints.ride(began, at.belt.way(began));
-                    self.state.exits[station].1.ride(at.belt.way(began));
+                    let batch = at.batch.as_ref().map(|batch| batch.number);
+                    self.state.exits[station].1.ride(at.belt.way(began), batch);
                     events(FloorEvent::PassStarted {
                         station: self.plan.stations[station].id.clone(),
                         probe: probe.to_owned(),

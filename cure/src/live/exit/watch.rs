@@ -127,8 +127,8 @@ pub(in super::super) struct ExitWatch {
     /// When the print that was told last passed.
     done: Option<f64>,
     steps: Vec<Step>,
-    /// The belt's way when rides woke.
-    rides: Vec<f64>,
+    /// The belt's way when rides woke, and the batch that was open then.
+    rides: Vec<(f64, Option<u64>)>,
 }
 
 /// An object that is to be told.
@@ -161,13 +161,13 @@ impl ExitWatch {
     }
 
     /// A ride woke where the belt had gone so far.
-    pub(in super::super) fn ride(&mut self, way: f64) {
-        self.rides.push(way);
+    pub(in super::super) fn ride(&mut self, way: f64, batch: Option<u64>) {
+        self.rides.push((way, batch));
     }
 
     /// What woke there was no ride.
     pub(in super::super) fn no_ride(&mut self, way: f64) {
-        self.rides.retain(|own| *own != way);
+        self.rides.retain(|own| own.0 != way);
     }
 
     pub(in super::super) fn open(&mut self, time: f64, batch: &BatchPlan, recipe: &LockedSettings) {
@@ -333,7 +333,12 @@ impl ExitWatch {
         let near = nearest_to(&self.steps, |step| step.way, step_at, apart);
         let woke_after = era.taught.as_ref().and_then(|taught| taught.as_ref());
         let woke_at = look.belt.way(own.entered) + woke_after.map_or(0.0, |own| own.woke_after);
-        if let Some(ridden) = nearest_to(&self.rides, |way| *way, woke_at, apart) {
+        // (A ride that woke in a batch before this one entered in it too.)
+        let way_of = |ride: &(f64, Option<u64>)| match ride.1 {
+            Some(batch) if batch < era.batch => f64::NEG_INFINITY,
+            _ => ride.0,
+        };
+        if let Some(ridden) = nearest_to(&self.rides, way_of, woke_at, apart) {
             // The probe in its ink tells more of that print; the counter's step is told with it.
             self.rides.remove(ridden);
             if let Some(step) = near {
@@ -413,7 +418,7 @@ impl ExitWatch {
         }
         drop_before(&mut self.speeds, others);
         drop_before(&mut self.count, others);
-        self.rides.retain(|ride| way - ride <= kept + heated);
+        self.rides.retain(|ride| way - ride.0 <= kept + heated);
     }
 }
 
