@@ -17,6 +17,7 @@ pub mod journal;
 pub mod keeper;
 pub mod record;
 pub mod shift;
+pub mod shown;
 pub mod source;
 pub mod time;
 pub mod wall;
