@@ -447,6 +447,39 @@ fn what_is_odd_about_an_answer_is_said() {
 }
 
 #[test]
+fn the_belt_counts_while_the_print_is_on_it() {
+    let folder = samples_folder();
+    let at = folder.path();
+    let ride = fs::read_to_string(at.join(RIDES[0])).expect("there");
+    // The sample's film is above 45 °C, where its pass begins and ends, within this stretch alone.
+    let with_belt = |name: &str, belt: &dyn Fn(f64) -> f64| {
+        let edited = ride.lines().map(|line| {
+            let cells: Vec<&str> = line.split(',').collect();
+            match cells[0].parse::<f64>() {
+                Ok(time) => format!("{},{}\n", cells[..4].join(","), belt(time)),
+                Err(_) => format!("{line}\n"),
+            }
+        });
+        fs::write(at.join(name), edited.collect::<String>()).expect("written");
+    };
+    with_belt("later.csv", &|time| if time < 8.0 { 5.0 } else { 2.2 });
+    with_belt("changed.csv", &|time| if time < 60.0 { 2.2 } else { 2.8 });
+    let (_, json) = answer(at, &job(&["later.csv"], &[]));
+    let ridden = &json["rides"][0];
+    assert!(
+        (number(&ridden["belt_m_per_min"]) - 2.2).abs() < 1e-9,
+        "{ridden}"
+    );
+    assert_eq!(ridden["notes"], Value::Array(Vec::new()));
+    let (_, json) = answer(at, &job(&["changed.csv"], &[]));
+    let notes = json["rides"][0]["notes"].to_string();
+    assert!(
+        notes.contains("from 2.20 m/min to 2.80 m/min during this pass"),
+        "{notes}"
+    );
+}
+
+#[test]
 fn bad_input_ends_with_2_and_what_to_do() {
     let folder = samples_folder();
     let at = folder.path();

@@ -8,7 +8,7 @@ use inkdwell_config::display::Units;
 use inkdwell_config::fabric::Fabric;
 use inkdwell_config::ink::Ink;
 use inkdwell_config::quantity::{Celsius, CelsiusDifference, MetresPerSecond, Seconds};
-use inkdwell_config::station::Station;
+use inkdwell_config::station::{Station, StationKind};
 use inkdwell_cure::engine::{Engine, EventKind};
 use inkdwell_cure::heat::fit::{Ride, Trip};
 use inkdwell_cure::judged::JudgedPass;
@@ -48,7 +48,13 @@ pub(crate) struct RideFile {
     pub(crate) ride: Ride,
     /// Its pass.
     pub(crate) pass: JudgedPass,
+    /// The slowest and the fastest that the belt ran during it, where that is not one speed.
+    pub(crate) unsteady: Option<[MetresPerSecond; 2]>,
 }
+
+/// A belt that wanders by more than this during a pass, as a share, did not run at one speed. Common practice,
+/// no source: drives hold their speed to a few per cent.
+const STEADY: f64 = 0.1;
 
 /// Everything in a trace file.
 #[derive(Debug)]
@@ -73,10 +79,20 @@ impl RideFile {
                 format_args!("name rides of {:?}, or its own station", call.station.id),
             ));
         }
+        if call.station.kind == StationKind::FlashUnit {
+            return Err(Failure::of_file(
+                file,
+                format_args!(
+                    "{:?} is a flash unit, and no belt carries prints there",
+                    call.station.id
+                ),
+                "name the belt dryer that this ride went through",
+            ));
+        }
         let film = trace.film(file, call)?;
-        let trip = trace.trip(file, call)?;
         let uncertainty = trace.uncertainty(file, call, film)?;
         let pass = trace.pass(file, call, film, uncertainty)?;
+        let (belt, unsteady) = trace.belt(file, &pass)?;
         let cloth = trace
             .columns
             .iter()
@@ -84,7 +100,7 @@ impl RideFile {
         let room: Option<Celsius> = note(file, &trace.notes, "room")?;
         let window = (pass.start.0 - 60.0, pass.end.0 + 60.0);
         let ride = Ride {
-            trip,
+            trip: Trip::Belt(belt),
             film: good(&trace.series[film], window),
             cloth: cloth
                 .map(|cloth| good(&trace.series[cloth], window))
@@ -96,6 +112,7 @@ impl RideFile {
             file: file.to_owned(),
             ride,
             pass,
+            unsteady,
         })
     }
 }
@@ -211,33 +228,24 @@ impl Trace {
         }
     }
 
-    /// The belt's speed: the mean of its signal, else the note.
-    fn trip(&self, file: &str, call: &RideOf<'_>) -> Result<Trip, Failure> {
-        if call.station.kind == inkdwell_config::station::StationKind::FlashUnit {
-            return Err(Failure::of_file(
-                file,
-                "rides under a flash unit are not fitted yet",
-                "tune a belt dryer",
-            ));
-        }
+    /// The belt's speed: the mean of its signal during the pass, else the note; and between which speeds it ran
+    /// where that was not one.
+    fn belt(
+        &self,
+        file: &str,
+        pass: &JudgedPass,
+    ) -> Result<(MetresPerSecond, Option<[MetresPerSecond; 2]>), Failure> {
         let signal = self
             .columns
             .iter()
             .position(|column| matches!(column.kind, ColumnKind::Belt(_)));
-        if let Some(signal) = signal {
-            let speeds: Vec<f64> = self.series[signal]
-                .iter()
-                .map(|s| s.1)
-                .filter(|speed| *speed > 0.0)
-                .collect();
-            if !speeds.is_empty() {
-                let mean = speeds.iter().sum::<f64>() / speeds.len() as f64;
-                return Ok(Trip::Belt(MetresPerSecond(mean)));
-            }
+        let shown = signal.map_or(&[][..], |signal| &self.series[signal]);
+        if let Some(ran) = Ran::during(shown, pass) {
+            return Ok((ran.mean, ran.unsteady()));
         }
         let noted: Option<MetresPerSecond> = note(file, &self.notes, "belt")?;
         match noted {
-            Some(speed) if speed.0 > 0.0 => Ok(Trip::Belt(speed)),
+            Some(speed) if speed.0 > 0.0 => Ok((speed, None)),
             Some(_) => Err(Failure::of_file(
                 file,
                 "the belt stood still",
@@ -318,5 +326,42 @@ impl Trace {
                 "give each ride a file of its own",
             )),
         }
+    }
+}
+
+/// How a belt ran during a pass.
+#[derive(Debug, Clone, Copy)]
+struct Ran {
+    mean: MetresPerSecond,
+    slowest: MetresPerSecond,
+    fastest: MetresPerSecond,
+}
+
+impl Ran {
+    /// From the belt's signal, in metres a second. Where that is too slow to show anything during the pass, what
+    /// it showed last before holds. `None` where it showed no speed.
+    fn during(signal: &[(f64, f64)], pass: &JudgedPass) -> Option<Ran> {
+        let (from, to) = (pass.start.0, pass.end.0);
+        let runs = |sample: &&(f64, f64)| sample.1 > 0.0;
+        let inside = signal
+            .iter()
+            .filter(|sample| (from..=to).contains(&sample.0));
+        let mut speeds: Vec<f64> = inside.filter(runs).map(|sample| sample.1).collect();
+        if speeds.is_empty() {
+            let before = signal.iter().filter(|sample| sample.0 < from);
+            speeds.extend(before.filter(runs).next_back().map(|sample| sample.1));
+        }
+        let slowest = speeds.iter().copied().reduce(f64::min)?;
+        let fastest = speeds.iter().copied().reduce(f64::max)?;
+        Some(Ran {
+            mean: MetresPerSecond(speeds.iter().sum::<f64>() / speeds.len() as f64),
+            slowest: MetresPerSecond(slowest),
+            fastest: MetresPerSecond(fastest),
+        })
+    }
+
+    fn unsteady(&self) -> Option<[MetresPerSecond; 2]> {
+        let wanders = self.fastest.0 - self.slowest.0 > STEADY * self.mean.0;
+        wanders.then_some([self.slowest, self.fastest])
     }
 }

@@ -21,6 +21,7 @@ pub mod keeper;
 pub mod metrics;
 pub mod record;
 pub mod shift;
+pub mod shown;
 pub mod sink;
 pub mod source;
 pub mod time;

@@ -1,13 +1,16 @@
 //! What is meant by a call of `tune`.
 
+use std::path::PathBuf;
+
 use inkdwell_config::Quantity;
 use inkdwell_config::display::Units;
 use inkdwell_config::fabric::Fabric;
 use inkdwell_config::ink::Ink;
 use inkdwell_config::problem::suggestion;
-use inkdwell_config::quantity::{CelsiusDifference, MetresPerSecond, Seconds};
+use inkdwell_config::quantity::{CelsiusDifference, MetresPerSecond, Seconds, Share};
+use inkdwell_config::shop::Probe;
 use inkdwell_config::station::{Station, StationKind};
-use inkdwell_cure::heat::fit::Trip;
+use inkdwell_cure::heat::fit::{FitOptions, Trip};
 
 use super::arguments::TuneArguments;
 use super::what_if;
@@ -21,9 +24,18 @@ pub(crate) struct Call {
     pub(crate) ink: Ink,
     pub(crate) fabric: Fabric,
     pub(crate) station: Station,
+    /// Ride files; none where the journal's rides are asked for.
     pub(crate) rides: Vec<String>,
+    /// The data folder that was typed.
+    pub(crate) data: Option<PathBuf>,
+    /// The shop's probes, which tell what the journal's readings are.
+    pub(crate) probes: Vec<Probe>,
+    /// The shop's time zone.
+    pub(crate) timezone: chrono_tz::Tz,
     pub(crate) channel: Option<String>,
     pub(crate) uncertainty: Option<CelsiusDifference>,
+    /// How far one garment's mass may be from its batch's (k = 2), where the call says so.
+    pub(crate) mass_scatter: Option<Share>,
     /// What is predicted besides: belt speeds, or stays under the lamp.
     pub(crate) at: Vec<Trip>,
     /// Whether a flash unit is the last heat.
@@ -94,6 +106,10 @@ impl Call {
             fabric: fabric.clone(),
             station: station.clone(),
             rides: typed.ride,
+            data: typed.data,
+            mass_scatter: mass_scatter(typed.mass_scatter.as_deref())?,
+            timezone: shop.timezone,
+            probes: shop.probes.clone(),
             channel: typed.channel,
             uncertainty: uncertainty.transpose()?,
             at: at.collect::<Result<_, _>>()?,
@@ -104,6 +120,30 @@ impl Call {
             plot: typed.plot.map(Target::new).transpose()?,
         })
     }
+}
+
+impl Call {
+    /// How far the batch's garments differ, and what else a fit is told.
+    pub(crate) fn fit_options(&self) -> FitOptions {
+        let usual = FitOptions::of_one_batch(&self.fabric);
+        FitOptions {
+            mass_scatter: self.mass_scatter.unwrap_or(usual.mass_scatter),
+            ..usual
+        }
+    }
+}
+
+fn mass_scatter(typed: Option<&str>) -> Result<Option<Share>, Failure> {
+    let Some(text) = typed else {
+        return Ok(None);
+    };
+    let share: Share = quantity("--mass-scatter", text)?;
+    if (0.0..=0.5).contains(&share.0) {
+        return Ok(Some(share));
+    }
+    Err(Failure::new(format!(
+        "--mass-scatter: garments that differ by {text} are no batch; write for example \"6 %\""
+    )))
 }
 
 /// A belt speed or a stay, as the station has it.

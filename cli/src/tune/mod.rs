@@ -5,6 +5,7 @@ pub(crate) mod arguments;
 mod belt;
 mod call;
 mod chart;
+mod journal;
 mod lamp;
 mod what_if;
 mod words;

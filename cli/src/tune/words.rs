@@ -1,7 +1,7 @@
 //! What answers for belts and for lamps say alike.
 
 use inkdwell_config::display::Units;
-use inkdwell_config::quantity::{Celsius, CelsiusDifference};
+use inkdwell_config::quantity::{Celsius, CelsiusDifference, MetresPerSecond};
 use inkdwell_config::station::StationKind;
 use inkdwell_cure::heat::fit::{Cause, Note, Prediction, Trip};
 use inkdwell_cure::judged::Band;
@@ -144,7 +144,7 @@ pub(super) fn of_ride(
             && *ride == number
         {
             sentences.push(format!(
-                "the model does not explain it (misfit {}): {}; do not trust this answer until it is",
+                "the model does not explain it as told (misfit {}): {}; do not trust this answer until it does",
                 call.units.difference(*rms),
                 why_not_explained(causes)
             ));
@@ -167,6 +167,15 @@ fn why_not_explained(causes: &[Cause]) -> String {
     } else {
         causes.join(", or ")
     }
+}
+
+/// That the belt did not run steadily while the ride's print was on it.
+pub(super) fn unsteady([least, most]: [MetresPerSecond; 2], units: Units) -> String {
+    format!(
+        "the belt ran from {} to {} during this pass, and the model takes a steady one: ride again at one speed",
+        units.speed(least),
+        units.speed(most)
+    )
 }
 
 /// What is worth knowing of an answer whatever the station.

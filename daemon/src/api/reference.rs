@@ -8,8 +8,8 @@ use inkdwell_cure::live::exit::{RecipeExit, RecipeModel, RecipeRide, Shown};
 use inkdwell_cure::sensor::declared_uncertainty;
 
 use super::refusal::Refusal;
-use super::ride::{numbers, readings};
 use crate::journal::{KeptBatch, KeptPass, Reader};
+use crate::shown::{numbers, temperatures as readings};
 use crate::time::Micros;
 
 /// Readings are kept from so long before the ride to so long after it, in seconds.

@@ -1,13 +1,11 @@
 //! How a station stood while a print rode through it, from the journal's readings.
 
-use inkdwell_config::quantity::Celsius;
 use inkdwell_config::shop::{Place, Probe, Shop};
-use inkdwell_cure::sensor::Meter;
 
 use super::refusal::Refusal;
-use crate::journal::{Reader, Shown};
-use crate::keeper::calibration_of;
+use crate::journal::Reader;
 use crate::record::PassJudged;
+use crate::shown::temperatures;
 use crate::time::Micros;
 
 /// Before the film wakes, the print has been in the heat for some seconds; so far back it is looked for.
@@ -43,7 +41,7 @@ pub(super) fn settings(
     for probe in shop.probes.iter().filter(here) {
         match probe.place {
             Place::Zone => {
-                let readings = readings(reader, probe, ride.start, ride.end)?;
+                let readings = temperatures(reader, probe, ride.start, ride.end)?;
                 match mean(&readings) {
                     Some(mean) => settings.zones_c.push((probe.id.clone(), mean)),
                     None => settings.remarks.push(format!(
@@ -95,13 +93,13 @@ fn exit(
     else {
         return Ok(None);
     };
-    let film = readings(reader, own, ride.start.plus_seconds(-BEFORE), ride.start)?;
+    let film = temperatures(reader, own, ride.start.plus_seconds(-BEFORE), ride.start)?;
     let Some(entered) = entered(&film) else {
         return Ok(None);
     };
     let way = station.heated_length.0 + distance.0;
     let under = entered.plus_seconds(way / (belt / 60.0));
-    let shown = readings(
+    let shown = temperatures(
         reader,
         probe,
         under.plus_seconds(-UNDER),
@@ -121,69 +119,4 @@ fn entered(film: &[(Micros, f64)]) -> Option<Micros> {
 fn mean(readings: &[(Micros, f64)]) -> Option<f64> {
     let sum: f64 = readings.iter().map(|(_, celsius)| celsius).sum();
     (!readings.is_empty()).then(|| sum / readings.len() as f64)
-}
-
-/// A probe's temperatures from one moment to another, as it was calibrated then.
-pub(crate) fn readings(
-    reader: &Reader,
-    probe: &Probe,
-    from: Micros,
-    to: Micros,
-) -> Result<Vec<(Micros, f64)>, Refusal> {
-    let Some(source) = &probe.source else {
-        return Ok(Vec::new());
-    };
-    let mut meter = Meter::new(probe);
-    for kept in reader.calibrations(Some(&probe.id))? {
-        let made = calibration_of(&kept.calibration);
-        let declared = probe.calibration.as_ref();
-        if let Some(made) = made
-            && kept.at <= from
-            && declared.is_none_or(|declared| declared.date <= made.date)
-        {
-            meter.calibrate(&made);
-        }
-    }
-    let junction = match &probe.junction {
-        Some(junction) => Some(numbers(reader, source, junction, from, to)?),
-        None => None,
-    };
-    let numbers = numbers(reader, source, &probe.channel, from, to)?;
-    let celsius = numbers.into_iter().filter_map(|(at, number)| {
-        let junction = match &junction {
-            None => None,
-            // Millivolts whose junction is not known are no temperature.
-            Some(junction) => Some(Celsius(before(junction, at)?)),
-        };
-        let celsius = meter.celsius(number, junction)?;
-        celsius.0.is_finite().then_some((at, celsius.0))
-    });
-    Ok(celsius.collect())
-}
-
-/// What was read last at a moment.
-fn before(readings: &[(Micros, f64)], at: Micros) -> Option<f64> {
-    let after = readings.partition_point(|(own, _)| *own <= at);
-    readings[..after].last().map(|(_, number)| *number)
-}
-
-pub(super) fn numbers(
-    reader: &Reader,
-    source: &str,
-    channel: &str,
-    from: Micros,
-    to: Micros,
-) -> Result<Vec<(Micros, f64)>, Refusal> {
-    let Some(channel) = reader.channel(source, channel)? else {
-        return Ok(Vec::new());
-    };
-    let mut numbers = Vec::new();
-    for reading in reader.readings(channel, from, to) {
-        let reading = reading?;
-        if let (Shown::Number(number), true) = (reading.shown, reading.fed) {
-            numbers.push((reading.at, number));
-        }
-    }
-    numbers.sort_by_key(|(at, _)| *at);
-    Ok(numbers)
 }

@@ -14,9 +14,9 @@ use inkdwell_cure::plan::{ChannelPlan, DEFAULT_MAX_GAP, DEFAULT_WAKE, PrintLaws,
 
 use super::now::{Seen, SeenProbe};
 use crate::api::refusal::Refusal;
-use crate::api::ride::readings;
 use crate::journal::{KeptBatch, KeptPass, Reader};
 use crate::record::{Dose, HarmSeen};
+use crate::shown::temperatures as readings;
 use crate::time::Micros;
 
 /// A trace is shown from so long before its print woke, in seconds.

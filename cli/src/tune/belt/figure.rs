@@ -45,8 +45,8 @@ pub(super) fn draw(answer: &Answer<'_>) -> Result<String, Failure> {
             .collect(),
         window,
         rides: rides
-            .filter_map(|(file, ride)| match ride.trip {
-                Trip::Belt(belt) => Some((shown(belt, units), file.pass.peak.0)),
+            .filter_map(|(ridden, ride)| match ride.trip {
+                Trip::Belt(belt) => Some((shown(belt, units), ridden.peak.0)),
                 Trip::Lamp(_) => None,
             })
             .collect(),

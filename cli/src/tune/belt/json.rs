@@ -26,6 +26,8 @@ struct TuneJson<'a> {
 #[derive(Serialize)]
 struct RideJson<'a> {
     file: &'a str,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pass: Option<u64>,
     belt_m_per_min: f64,
     peak_c: f64,
     fit_rms_c: f64,
@@ -98,10 +100,11 @@ pub(super) fn write(answer: &Answer<'_>) -> Result<String, Failure> {
         schema: "inkdwell.tune/1",
         rides: rides
             .enumerate()
-            .map(|(number, (file, explained))| RideJson {
-                file: &file.file,
+            .map(|(number, (ride, explained))| RideJson {
+                file: &ride.name,
+                pass: ride.pass,
                 belt_m_per_min: belt(explained.trip),
-                peak_c: file.pass.peak.0,
+                peak_c: ride.peak.0,
                 fit_rms_c: explained.rms.0,
                 notes: answer.notes_of(number),
             })

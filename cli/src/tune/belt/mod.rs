@@ -5,12 +5,15 @@ mod figure;
 mod json;
 mod sheet;
 
-use inkdwell_cure::heat::fit::{Fit, FitOptions, Prediction, Ride, Trip, fit};
+use inkdwell_config::fabric::Harm;
+use inkdwell_config::quantity::Celsius;
+use inkdwell_cure::heat::fit::{Fit, Prediction, Ride, Trip, fit};
+use inkdwell_cure::plan::strikes_bare_cloth;
 use inkdwell_cure::trace_file::Notes;
-use inkdwell_cure::tuning::{Declared, Tuning, tune};
+use inkdwell_cure::tuning::{Declared, Side, Tuning, tune};
 
 use super::call::Call;
-use super::{no_answer, not_fitted, ride_of, words};
+use super::{journal, no_answer, not_fitted, ride_of, words};
 use crate::Outcome;
 use crate::failure::Failure;
 use crate::ride_file::{RideFile, Trace};
@@ -19,27 +22,34 @@ use crate::terminal::{Setting, print};
 /// Everything that is shown.
 struct Answer<'a> {
     call: &'a Call,
-    rides: &'a [RideFile],
-    /// What each ride's file notes.
-    file_notes: &'a [Notes],
+    rides: &'a [Ridden],
+    /// What is said of where the rides come from.
+    origin: &'a [String],
     fit: &'a Fit,
     tuning: &'a Tuning,
     at: &'a [(Trip, Prediction)],
 }
 
+/// A ride, wherever it comes from.
+struct Ridden {
+    /// Its file, as it was named, or what its pass is called.
+    name: String,
+    /// Its pass in the journal.
+    pass: Option<u64>,
+    ride: Ride,
+    peak: Celsius,
+    /// What its file notes.
+    notes: Notes,
+    /// What else is worth knowing of it.
+    remarks: Vec<String>,
+}
+
 pub(super) fn run(call: &Call) -> Result<Outcome, Failure> {
-    let of = ride_of(call);
-    let mut rides = Vec::new();
-    let mut file_notes = Vec::new();
-    for file in &call.rides {
-        let trace = Trace::read(file)?;
-        rides.push(RideFile::of(&of, file, &trace)?);
-        file_notes.push(trace.notes);
-    }
-    let ridden: Vec<Ride> = rides.iter().map(|file| file.ride.clone()).collect();
-    let options = FitOptions::default();
+    let (rides, origin) = rides(call)?;
+    let ridden: Vec<Ride> = rides.iter().map(|one| one.ride.clone()).collect();
+    let options = call.fit_options();
     let fitted = fit(&ridden, &call.station, &call.ink, &call.fabric, options)
-        .map_err(|error| not_fitted(|ride| Some(rides.get(ride)?.file.as_str()), error))?;
+        .map_err(|error| not_fitted(|ride| Some(rides.get(ride)?.name.as_str()), error))?;
     let imagined = &call.imagined;
     let asked = fitted.imagined(&imagined.station, &imagined.ink, &imagined.fabric);
     let declared = Declared {
@@ -58,7 +68,7 @@ pub(super) fn run(call: &Call) -> Result<Outcome, Failure> {
     let answer = Answer {
         call,
         rides: &rides,
-        file_notes: &file_notes,
+        origin: &origin,
         fit: &asked,
         tuning: &tuning,
         at: &at,
@@ -78,17 +88,80 @@ pub(super) fn run(call: &Call) -> Result<Outcome, Failure> {
     })
 }
 
+/// The rides of a call, from its files or from the journal, and what is said of where they come from.
+fn rides(call: &Call) -> Result<(Vec<Ridden>, Vec<String>), Failure> {
+    if call.rides.is_empty() {
+        let found = journal::belt_rides(call)?;
+        let rides = found.rides.into_iter().map(|one| Ridden {
+            name: one.name,
+            pass: Some(one.pass),
+            ride: one.ride,
+            peak: one.peak,
+            notes: Notes::default(),
+            remarks: Vec::new(),
+        });
+        return Ok((rides.collect(), found.remarks));
+    }
+    let of = ride_of(call);
+    let mut rides = Vec::new();
+    for file in &call.rides {
+        let trace = Trace::read(file)?;
+        let read = RideFile::of(&of, file, &trace)?;
+        rides.push(Ridden {
+            name: read.file,
+            pass: None,
+            ride: read.ride,
+            peak: read.pass.peak,
+            remarks: read
+                .unsteady
+                .map(|belt| words::unsteady(belt, call.units))
+                .into_iter()
+                .collect(),
+            notes: trace.notes,
+        });
+    }
+    Ok((rides, Vec::new()))
+}
+
 impl Answer<'_> {
     /// What is worth knowing of one ride.
-    fn notes_of(&self, ride: usize) -> Vec<String> {
-        self.file_notes.get(ride).map_or_else(Vec::new, |notes| {
-            words::of_ride(ride, notes, self.fit.notes(), self.call)
-        })
+    fn notes_of(&self, number: usize) -> Vec<String> {
+        let Some(ride) = self.rides.get(number) else {
+            return Vec::new();
+        };
+        let mut notes = words::of_ride(number, &ride.notes, self.fit.notes(), self.call);
+        notes.extend(ride.remarks.iter().cloned());
+        notes
+    }
+
+    /// A harm that ends the window, or leaves none, and strikes where no ride had a junction.
+    fn unwatched_harm(&self) -> Option<Harm> {
+        if self.rides.iter().any(|ride| !ride.ride.cloth.is_empty()) {
+            return None;
+        }
+        let harms = self.call.imagined.fabric.harms.iter();
+        let harms = harms.map(|limit| limit.harm);
+        let mut bare = harms.filter(|harm| strikes_bare_cloth(*harm));
+        match &self.tuning.window {
+            None => bare.next(),
+            Some(window) => {
+                let slow = window.slow?;
+                bare.find(|harm| slow.limit == Side::Harm(*harm))
+            }
+        }
     }
 
     /// What is worth knowing of the answer.
     fn remarks(&self) -> Vec<String> {
-        let mut remarks = words::of_answer(self.fit.notes(), self.call);
+        let mut remarks = self.origin.to_vec();
+        remarks.extend(words::of_answer(self.fit.notes(), self.call));
+        if let Some(harm) = self.unwatched_harm() {
+            remarks.push(format!(
+                "no junction lay on unprinted cloth, which runs hotter than printed and is where {} strikes: a \
+                 second one there, in a column cloth_c, may well prove slower speeds",
+                harm.name()
+            ));
+        }
         if self.call.station.print_pitch.is_none() {
             remarks.push("add print_pitch to the station, to see prints an hour".to_owned());
         }

@@ -83,12 +83,12 @@ fn from_to(window: &Window, units: Units) -> String {
 fn rides(answer: &Answer<'_>, setting: Setting) -> String {
     let units = answer.call.units;
     let mut text = String::new();
-    for (number, (file, explained)) in answer.rides.iter().zip(answer.fit.rides()).enumerate() {
+    for (number, (ride, explained)) in answer.rides.iter().zip(answer.fit.rides()).enumerate() {
         text += &format!(
             "{} at {}: peak {}, misfit {}\n",
-            file.file,
+            ride.name,
             words::trip(explained.trip, units),
-            units.temperature(file.pass.peak),
+            units.temperature(ride.peak),
             units.difference(explained.rms),
         );
         for note in answer.notes_of(number) {

@@ -97,7 +97,7 @@ pub(super) fn write(answer: &Answer<'_>) -> Result<String, Failure> {
         rides: rides
             .enumerate()
             .map(|(number, (heating, explained))| RideJson {
-                file: &answer.call.rides[heating.file],
+                file: &answer.names[heating.file],
                 heating: heating.number,
                 stay_s: stay(explained.trip),
                 platen_c: heating.platen.unwrap_or(heating.trough).0,

@@ -13,10 +13,10 @@ use inkdwell_cure::trace_file::Notes;
 use inkdwell_cure::tuning::{FlashAdvice, FlashTuning, tune_flash};
 
 use super::call::Call;
-use super::{no_answer, not_fitted, ride_of, words};
+use super::{journal, no_answer, not_fitted, ride_of, words};
 use crate::Outcome;
 use crate::failure::Failure;
-use crate::ride_file::Trace;
+use crate::ride_file::{RideOf, Trace};
 use crate::terminal::{Setting, print};
 use ride::Heating;
 
@@ -29,7 +29,9 @@ const ALIKE: f64 = 10.0;
 struct Answer<'a> {
     call: &'a Call,
     heatings: &'a [Heating],
-    /// What each file notes.
+    /// What each file or stretch of the journal is called,
+    names: &'a [String],
+    /// and what it notes.
     file_notes: &'a [Notes],
     fit: &'a Fit,
     /// The platen under the rides.
@@ -41,28 +43,24 @@ struct Answer<'a> {
 
 pub(super) fn run(call: &Call) -> Result<Outcome, Failure> {
     let aim = aim(call)?;
-    let mut remarks = Vec::new();
-    let mut file_notes = Vec::new();
-    let mut heatings = Vec::new();
-    for (number, file) in call.rides.iter().enumerate() {
-        let trace = Trace::read(file)?;
-        let found = ride::read(&ride_of(call), (number, file), &trace)?;
-        remarks.extend(found.remarks);
-        heatings.extend(found.heatings);
-        file_notes.push(trace.notes);
-    }
+    let Rides {
+        heatings,
+        names,
+        file_notes,
+        mut remarks,
+    } = rides(call)?;
     let platen = platen(&heatings, &mut remarks);
     let start = mean(heatings.iter().map(|heating| heating.trough.0));
     let options = FitOptions {
         // What prints start from, as the rides did.
         room: Celsius(start),
         aim,
-        ..FitOptions::default()
+        ..call.fit_options()
     };
     let ridden: Vec<Ride> = heatings.iter().map(|one| one.ride.clone()).collect();
     let fitted =
         fit(&ridden, &call.station, &call.ink, &call.fabric, options).map_err(|error| {
-            let file = |ride: usize| Some(call.rides.get(heatings.get(ride)?.file)?.as_str());
+            let file = |ride: usize| Some(names.get(heatings.get(ride)?.file)?.as_str());
             not_fitted(file, error)
         })?;
     let imagined = &call.imagined;
@@ -75,6 +73,7 @@ pub(super) fn run(call: &Call) -> Result<Outcome, Failure> {
     let answer = Answer {
         call,
         heatings: &heatings,
+        names: &names,
         file_notes: &file_notes,
         fit: &asked,
         platen,
@@ -95,6 +94,54 @@ pub(super) fn run(call: &Call) -> Result<Outcome, Failure> {
     } else {
         Outcome::Finding
     })
+}
+
+/// The heatings of a call and where they come from.
+struct Rides {
+    heatings: Vec<Heating>,
+    /// What each file or stretch of the journal is called, and what it notes.
+    names: Vec<String>,
+    file_notes: Vec<Notes>,
+    remarks: Vec<String>,
+}
+
+/// Reads the heatings of a call's files, or of the journal where it names none.
+fn rides(call: &Call) -> Result<Rides, Failure> {
+    let mut rides = Rides {
+        heatings: Vec::new(),
+        names: Vec::new(),
+        file_notes: Vec::new(),
+        remarks: Vec::new(),
+    };
+    let of = ride_of(call);
+    for file in &call.rides {
+        rides.add(&of, file.clone(), Trace::read(file)?)?;
+    }
+    if call.rides.is_empty() {
+        let found = journal::stretches(call)?;
+        rides.remarks = found.remarks;
+        for stretch in found.rides {
+            let of = RideOf {
+                // The journal knows its probes by their numbers; here each has one name.
+                channel: None,
+                uncertainty: of.uncertainty.or(Some(stretch.uncertainty)),
+                ..of
+            };
+            rides.add(&of, stretch.name, stretch.trace)?;
+        }
+    }
+    Ok(rides)
+}
+
+impl Rides {
+    fn add(&mut self, of: &RideOf<'_>, name: String, trace: Trace) -> Result<(), Failure> {
+        let found = ride::read(of, (self.names.len(), &name), &trace)?;
+        self.remarks.extend(found.remarks);
+        self.heatings.extend(found.heatings);
+        self.names.push(name);
+        self.file_notes.push(trace.notes);
+        Ok(())
+    }
 }
 
 fn aim(call: &Call) -> Result<Aim, Failure> {

@@ -48,7 +48,7 @@ fn rides(answer: &Answer<'_>, setting: Setting) -> String {
     for (number, (heating, explained)) in rides.enumerate() {
         text += &format!(
             "{}, heating {}, {}: peak {}, misfit {}\n",
-            answer.call.rides[heating.file],
+            answer.names[heating.file],
             heating.number,
             words::trip(explained.trip, units),
             units.temperature(heating.pass.peak),

@@ -16,10 +16,10 @@ use inkdwell_cure::tuning::{Declared, Tuning, tune};
 
 use super::since;
 use crate::api::refusal::Refusal;
-use crate::api::ride::readings;
 use crate::journal::{KeptPass, PassQuery, Reader};
 use crate::keeper::Keeper;
 use crate::record::Place;
+use crate::shown::temperatures as readings;
 
 /// A ride's readings are taken from so long before it woke to so long after it slept, in seconds, where no other
 /// print was in the way.
