@@ -6,8 +6,8 @@
 //!
 //!   X − X₀ = S(z, u) − S₀(z) + e.
 //!
-//! S is what the model says passes the probe: the print's surface and, where the spot sees it apart, its bare
-//! margin, at one probe or two. z are the fit's unknowns with their covariance; u is what may be different
+//! S is what the model says passes the probe: the print's surface, where the spot sees it apart its bare margin,
+//! and the bare belt beside it (`bare_belt`), which knows nothing of garments; at one probe or two. z are the fit's unknowns with their covariance; u is what may be different
 //! about this print: all sources hotter, one zone more than the others, its garment's mass and
 //! water, its film, the belt against its signal. Each has a normal distribution beforehand; e is the
 //! probe's doubt and the model's own. The most likely z and u given X, and their covariance, follow by
@@ -15,10 +15,11 @@
 //! by what the ride says of the model's error, is then judged like a ride; the covariance of z and u, carried
 //! to its margins, is the doubt: the probe's U times the model's own amplification among it.
 //!
-//! Several accounts of what may be different are held against each other (`account`): a garment of the
-//! batch in a chamber that may have changed, a wet garment, and, where a second probe can tell, one of another
-//! mass. What is inferred is their mean with their scatter, each weighed by how well it explains what was
-//! seen.
+//! Several accounts of what may be different are held against each other (`account`): a garment of the batch in
+//! a chamber as it was, in one that has changed, or one zone of which has sagged; a wet garment; one of other
+//! mass. Each is weighed by how likely it is beforehand and how well it explains what was seen. What is inferred
+//! is their mixture (`mixture`), and its band holds as much of it as two standard deviations hold of a normal
+//! distribution: a print is proved where hardly any account that is left standing has it fail.
 //!
 //! The model is only run where nothing near has been run before: slopes are taken at places of a lattice
 //! in u and are good between them.
