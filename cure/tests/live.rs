@@ -420,9 +420,7 @@ fn in_a_close_run_every_print_is_there_once() {
     let mut counted = 0;
     for half in 0..1200 {
         let t = f64::from(half) * 0.5;
-        let rider = (1..=32)
-            .filter(|print| print % 8 == 1 && entered(*print) <= t)
-            .next_back();
+        let rider = (1..=32).rfind(|print| print % 8 == 1 && entered(*print) <= t);
         let film = rider.map_or(25.0, |print| {
             let inside = t - entered(print);
             (25.0 + 4.0 * inside)
