@@ -55,6 +55,7 @@ fn run(arguments: Arguments) -> Result<Outcome, Failure> {
         Some(Command::Holds(typed)) => command::holds::run(&typed),
         Some(Command::Recipe(typed)) => command::recipe::run(typed),
         Some(Command::Probe(typed)) => command::probe::run(typed),
+        Some(Command::Alarms(typed)) => command::alarms::run(&typed),
         Some(Command::Verify(typed)) => command::verify::run(&typed),
         Some(Command::Backup(typed)) => command::backup::run(&typed),
         Some(Command::Completions(typed)) => command::completions::run(&typed),

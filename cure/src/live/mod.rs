@@ -53,6 +53,15 @@ pub struct Latest {
     pub value: Option<f64>,
 }
 
+/// What an input shows now, and of what: probes and signals by their numbers in the shop file.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Shows {
+    /// A probe.
+    Probe(usize, Option<Latest>),
+    /// A signal.
+    Signal(usize, Option<Latest>),
+}
+
 /// A station's state.
 #[derive(Debug, Serialize, Deserialize)]
 struct AtStation {
@@ -302,6 +311,22 @@ impl Floor {
     pub fn comes_first(&self, input: InputId) -> bool {
         let roles = &self.plan.inputs[input.0].roles;
         roles.iter().any(|role| matches!(role, Role::Junction(_)))
+    }
+
+    /// What the last reading of an input has told, of each probe and signal that reads it.
+    pub fn shows(&self, input: InputId) -> impl Iterator<Item = Shows> + '_ {
+        let roles = self.plan.inputs[input.0].roles.iter();
+        roles.filter_map(|role| match *role {
+            Role::Junction(_) => None,
+            Role::Temperature(probe) => {
+                let latest = self.state.probes[probe].latest;
+                Some(Shows::Probe(probe, latest))
+            }
+            Role::Signal(signal) => {
+                let latest = self.state.signals[signal].1;
+                Some(Shows::Signal(self.plan.signals[signal].number, latest))
+            }
+        })
     }
 
     /// What a probe or signal said last.

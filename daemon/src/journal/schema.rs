@@ -13,11 +13,15 @@ const STEPS: &[&str] = &[
         include_str!("schema/evidence.sql"),
         include_str!("schema/projections.sql"),
     ),
+    include_str!("schema/alarms.sql"),
     include_str!("schema/outbox.sql"),
 ];
 
 /// The tables that are made from the records of evidence, on their own.
-pub(super) const PROJECTIONS: &str = include_str!("schema/projections.sql");
+pub(super) const PROJECTIONS: &str = concat!(
+    include_str!("schema/projections.sql"),
+    include_str!("schema/alarms.sql"),
+);
 
 /// The version that this program writes.
 pub(super) fn version() -> i32 {

@@ -11,6 +11,7 @@
 
 mod commit;
 mod desk;
+mod disk;
 mod recover;
 mod sources;
 
@@ -218,6 +219,7 @@ pub async fn start(options: Options) -> Result<Shift, StartError> {
             sinks: Arc::clone(&sinks),
             readers: readers.clone(),
             full: Arc::clone(&full),
+            disk: disk::Disk::of(options.folder.clone()),
         }
         .run(),
     );
