@@ -12,6 +12,7 @@
 mod commit;
 mod desk;
 mod disk;
+mod outboxes;
 mod recover;
 mod sources;
 
@@ -217,6 +218,7 @@ pub async fn start(options: Options) -> Result<Shift, StartError> {
             stop: stop.clone(),
             sources: Arc::clone(&sources),
             sinks: Arc::clone(&sinks),
+            outboxes: outboxes::Outboxes::default(),
             readers: readers.clone(),
             full: Arc::clone(&full),
             disk: disk::Disk::of(options.folder.clone()),
