@@ -21,11 +21,8 @@ use super::view::{
     Settlement, Sinks, Status, ToAssign, ToRetire,
 };
 use super::{
-<<<<<<< HEAD
-    Api, batches, describe, events, guard, holds, passes, probes, recipes, sinks, status, stream,
-=======
-    Api, alarms, batches, describe, events, guard, holds, passes, probes, recipes, status, stream,
->>>>>>> alarms
+    Api, alarms, batches, describe, events, guard, holds, passes, probes, recipes, sinks, status,
+    stream,
 };
 
 /// Makes the schema of a type.
@@ -146,11 +143,8 @@ pub(super) fn routes() -> Vec<Route> {
     routes.extend(of_batches());
     routes.extend(of_passes_and_holds());
     routes.extend(of_recipes_and_probes());
-<<<<<<< HEAD
     routes.extend(of_ways_out());
-=======
     routes.extend(of_alarms());
->>>>>>> alarms
     routes
 }
 

@@ -151,6 +151,25 @@ impl Reader {
         Ok((count, rows.collect::<Result<_, _>>()?))
     }
 
+    /// The last change of an alarm between two times, both included.
+    ///
+    /// # Errors
+    /// When the journal cannot be read.
+    pub fn last_of_alarm(
+        &self,
+        alarm: &str,
+        from: Micros,
+        to: Micros,
+    ) -> Result<Option<KeptRecord>, ReadError> {
+        let mut statement = self.connection.prepare_cached(
+            "SELECT number, at, body FROM record
+             WHERE kind = 'alarm-changed' AND at BETWEEN ?1 AND ?2 AND body ->> 'alarm' = ?3
+             ORDER BY at DESC, number DESC LIMIT 1",
+        )?;
+        let mut rows = statement.query(params![from.0, to.0, alarm])?;
+        rows.next()?.map(record_of).transpose()
+    }
+
     /// The records after one, in the order of their numbers, each with its hash.
     ///
     /// # Errors

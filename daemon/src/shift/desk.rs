@@ -17,6 +17,7 @@ use tokio_util::sync::CancellationToken;
 use super::Ask;
 use super::commit::Job;
 use super::disk::Disk;
+use super::outboxes::Outboxes;
 use super::sources::Sources;
 use crate::intake::{Arrival, TurnedAway};
 use crate::journal::Readers;
@@ -48,6 +49,7 @@ pub(super) struct Desk {
     pub(super) stop: CancellationToken,
     pub(super) sources: Arc<Sources>,
     pub(super) sinks: Arc<Sinks>,
+    pub(super) outboxes: Outboxes,
     pub(super) readers: Readers,
     pub(super) full: Arc<AtomicBool>,
     pub(super) disk: Disk,
@@ -193,13 +195,28 @@ impl Desk {
             (true, Some(_)) => {}
             (false, None) => self.look_at_disk(now),
         }
+        self.look_at_outboxes(now);
         pile.wants_checkpoint |= pile.checkpointed.elapsed() >= CHECKPOINT_EVERY;
+    }
+
+    fn look_at_outboxes(&mut self, now: Micros) {
+        for (sink, waiting) in self.sinks.waiting() {
+            let alarm = AlarmId::new(Kind::OutboxGrowing, &sink);
+            let alarm = self.keeper.alarm(&alarm);
+            let told = alarm.is_some_and(|alarm| alarm.life.holds());
+            if let Some(what) = self.outboxes.look(&sink, waiting, told) {
+                self.keeper.occurred(now, None, what);
+            }
+        }
     }
 
     fn look_at_disk(&mut self, now: Micros) {
         let share = self.keeper.shop().alarms.disk_room;
         let alarm = AlarmId::new(Kind::DiskNearlyFull, "");
-        let told = self.keeper.alarm(&alarm).is_some_and(|alarm| alarm.life.holds());
+        let told = self
+            .keeper
+            .alarm(&alarm)
+            .is_some_and(|alarm| alarm.life.holds());
         if let Some(what) = self.disk.look(share.map(|share| share.0), told) {
             self.keeper.occurred(now, None, what);
         }

@@ -12,6 +12,7 @@
 mod commit;
 mod desk;
 mod disk;
+mod outboxes;
 mod recover;
 mod sources;
 
@@ -235,6 +236,7 @@ async fn start_with(options: Options, clock: Option<fn() -> Micros>) -> Result<S
             stop: stop.clone(),
             sources: Arc::clone(&sources),
             sinks: Arc::clone(&sinks),
+            outboxes: outboxes::Outboxes::default(),
             readers: readers.clone(),
             full: Arc::clone(&full),
             disk: disk::Disk::of(options.folder.clone()),

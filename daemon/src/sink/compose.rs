@@ -2,8 +2,10 @@
 
 use std::collections::HashMap;
 
-use inkdwell_config::shop::{Sends, Shop};
+use inkdwell_config::quantity::Seconds;
+use inkdwell_config::shop::{Sends, Shop, Sink};
 
+use super::alarm::{self, Wanted};
 use super::message::{Event, Message, Verdict};
 use crate::api::view::{CAUTION, Clock, sentence};
 use crate::journal::{ChainedRecord, ReadError, Reader};
@@ -29,14 +31,16 @@ pub(super) struct Letter {
 pub(super) struct Composer {
     shop: String,
     sends: Sends,
+    alarms: Wanted,
     batches: HashMap<u64, BatchOpened>,
 }
 
 impl Composer {
-    pub(super) fn new(shop: &Shop, sends: Sends) -> Composer {
+    pub(super) fn new(shop: &Shop, sink: &Sink, delay: Option<Seconds>) -> Composer {
         Composer {
             shop: shop.name.clone(),
-            sends,
+            sends: sink.sends,
+            alarms: Wanted::of(sink, delay),
             batches: HashMap::new(),
         }
     }
@@ -69,6 +73,14 @@ impl Composer {
                 let by = Some(assigned.by.clone());
                 let verdict = self.verdict(reader, clock, record, &pass, by)?;
                 (Message::Verdict(verdict), pass.end)
+            }
+            Record::AlarmChanged(changed) => {
+                let at = record.kept.at;
+                if !self.sends.alarms || !self.alarms.takes(reader, at, changed)? {
+                    return Ok(None);
+                }
+                let alarm = alarm::told(&self.shop, identity(record), clock, record, changed);
+                (Message::Alarm(Box::new(alarm)), at)
             }
             _ if !self.sends.events => return Ok(None),
             other => {

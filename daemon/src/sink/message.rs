@@ -96,6 +96,89 @@ pub struct Event {
     pub text: String,
 }
 
+/// An alarm has come, gone, or was dealt with.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Alarm {
+    /// `inkdwell.alarm/1`.
+    pub schema: String,
+    /// Known again by this.
+    pub id: String,
+    /// The shop's name.
+    pub shop: String,
+    /// The station that it concerns.
+    pub station: Option<String>,
+    /// The record's number in that shop's journal.
+    pub record: u64,
+    /// When.
+    pub at: String,
+    /// The alarm, as `NAME@ID`, or `NAME` for the whole shop.
+    pub alarm: String,
+    /// What it says, in a few words.
+    pub title: String,
+    /// What happened: `raised`, `counted`, `returned`, `acknowledged`, `reset`, `shelved`, `unshelved`,
+    /// `shelf-ended`, `suppressed`, `unsuppressed`, `taken-out`, `put-back` or `withdrawn`.
+    pub change: String,
+    /// The state now: `normal`, `unacknowledged`, `acknowledged`, `returned-unacknowledged`,
+    /// `latched-unacknowledged`, `latched-acknowledged`, `shelved`, `suppressed-by-design` or `out-of-service`.
+    pub state: String,
+    /// `low`, `medium` or `high`.
+    pub priority: String,
+    /// How many times its condition has come since it was last normal.
+    pub count: u64,
+    /// Why it holds or held, in figures.
+    pub words: String,
+    /// What to do first: make safe.
+    pub first: Option<String>,
+    /// What to do then: look.
+    pub then: Option<String>,
+    /// How long one has.
+    pub time: Option<String>,
+    /// Who did it, where a person did.
+    pub by: Option<String>,
+    /// And why.
+    pub why: Option<String>,
+    /// The first of its group, where that is another.
+    pub follows: Option<String>,
+    /// Whether people are told of it at once.
+    pub announce: bool,
+    /// Whether it is a test.
+    pub drill: bool,
+    /// To be kept in mind.
+    pub caution: String,
+}
+
+/// An alarm that is not normal.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct StandingAlarm {
+    /// The alarm.
+    pub alarm: String,
+    /// Its state.
+    pub state: String,
+    /// Its priority.
+    pub priority: String,
+    /// Since when it is in this state.
+    pub since: String,
+    /// Why it holds or held, in figures.
+    pub words: String,
+}
+
+/// The alarms of a station, or of the shop as a whole, that are not normal.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Standing {
+    /// `inkdwell.alarms/1`.
+    pub schema: String,
+    /// The shop's name.
+    pub shop: String,
+    /// The station's id; null for what belongs to none.
+    pub station: Option<String>,
+    /// The last record that is told of.
+    pub record: u64,
+    /// The alarms.
+    pub alarms: Vec<StandingAlarm>,
+    /// To be kept in mind.
+    pub caution: String,
+}
+
 /// Where a station stands.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct State {
@@ -161,6 +244,8 @@ pub enum Alive {
 pub enum Message {
     /// A verdict.
     Verdict(Box<Verdict>),
+    /// An alarm.
+    Alarm(Box<Alarm>),
     /// Something else.
     Event(Event),
 }
@@ -170,6 +255,7 @@ impl Message {
     pub fn id(&self) -> &str {
         match self {
             Message::Verdict(verdict) => &verdict.id,
+            Message::Alarm(alarm) => &alarm.id,
             Message::Event(event) => &event.id,
         }
     }
@@ -178,14 +264,16 @@ impl Message {
     pub fn station(&self) -> Option<&str> {
         match self {
             Message::Verdict(verdict) => Some(&verdict.station),
+            Message::Alarm(alarm) => alarm.station.as_deref(),
             Message::Event(event) => event.station.as_deref(),
         }
     }
 
-    /// What it is, in a word: `verdict` or `event`.
+    /// What it is, in a word: `verdict`, `alarm` or `event`.
     pub fn word(&self) -> &'static str {
         match self {
             Message::Verdict(_) => "verdict",
+            Message::Alarm(_) => "alarm",
             Message::Event(_) => "event",
         }
     }
@@ -197,6 +285,7 @@ impl Message {
     pub fn json(&self) -> Result<String, serde_json::Error> {
         match self {
             Message::Verdict(verdict) => serde_json::to_string(verdict),
+            Message::Alarm(alarm) => serde_json::to_string(alarm),
             Message::Event(event) => serde_json::to_string(event),
         }
     }
@@ -206,6 +295,8 @@ impl Message {
 pub fn schemas() -> Vec<(&'static str, schemars::Schema)> {
     vec![
         ("inkdwell.verdict/1", schemars::schema_for!(Verdict)),
+        ("inkdwell.alarm/1", schemars::schema_for!(Alarm)),
+        ("inkdwell.alarms/1", schemars::schema_for!(Standing)),
         ("inkdwell.event/1", schemars::schema_for!(Event)),
         ("inkdwell.state/1", schemars::schema_for!(State)),
         ("inkdwell.status/1", schemars::schema_for!(Status)),

@@ -12,6 +12,7 @@
 //! Neither the engine nor the journal ever waits for a sink. A sink waits: with growing, jittered waits where a
 //! trouble may pass, every minute where somebody has to mend something.
 
+mod alarm;
 mod command;
 mod compose;
 mod health;
@@ -229,6 +230,14 @@ impl Sinks {
                 .collect()
             },
         )
+    }
+
+    /// How many records wait for each.
+    pub(crate) fn waiting(&self) -> Vec<(String, u64)> {
+        let last = self.common.ledger.now().record.0;
+        let all = self.health().into_iter();
+        all.map(|(id, _, health)| (id, health.counts(last).waiting))
+            .collect()
     }
 
     /// Tells all to stop, and waits until they have, or are given up.

@@ -117,7 +117,7 @@ impl Outbox {
             fetched: VecDeque::new(),
             in_hand: VecDeque::new(),
             desk: None,
-            composer: Composer::new(shop, sink.sends),
+            composer: Composer::new(shop, sink, delay),
             fetching: None,
             committed: common.ledger.listen(),
             common,

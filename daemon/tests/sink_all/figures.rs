@@ -35,7 +35,7 @@ except ImportError:
 for family in parse(sys.stdin.read()):
     for sample in family.samples:
         labels = ','.join(f'{name}={value}' for name, value in sorted(sample.labels.items()))
-        print(sample.name, labels or '-', sample.value)
+        print(sample.name, labels or '-', float(sample.value))
 ";
     // Debian's packages are for Debian's Python, which need not be the first.
     let debian = Path::new("/usr/bin/python3");

@@ -1,6 +1,7 @@
 //! Ways out: whatever becomes of the other side or of the daemon, everything that is committed arrives, in order
 //! and known by its identity, or is set aside with its reason; and nothing else waits for it.
 
+mod alarms;
 mod authority;
 mod command;
 mod figures;

@@ -8,11 +8,13 @@ use influxdb2::models::DataPoint;
 use influxdb2::models::data_point::{DataPointBuilder, FieldValue, WriteDataPoint};
 
 use crate::sink::compose::Letter;
-use crate::sink::message::{Event, Message, Verdict};
+use crate::sink::message::{Alarm, Event, Message, Verdict};
 use crate::time::Micros;
 
 /// The measurement of verdicts.
 pub(super) const VERDICT: &str = "inkdwell_verdict";
+/// The measurement of alarms.
+pub(super) const ALARM: &str = "inkdwell_alarm";
 /// The measurement of events.
 pub(super) const EVENT: &str = "inkdwell_event";
 /// The measurement of readings.
@@ -90,6 +92,7 @@ fn plain(text: &str) -> String {
 pub(super) fn line(letter: &Letter) -> Result<Vec<u8>, String> {
     let point = match &letter.message {
         Message::Verdict(verdict) => of_verdict(verdict),
+        Message::Alarm(alarm) => of_alarm(alarm),
         Message::Event(event) => of_event(event),
     };
     point.line(letter.shown, letter.record)
@@ -124,6 +127,20 @@ fn of_verdict(verdict: &Verdict) -> Point {
         let name = seen.harm.replace('-', "_");
         point.number(&format!("{name}_high"), Some(seen.dose.high))
     })
+}
+
+fn of_alarm(alarm: &Alarm) -> Point {
+    Point::new(ALARM)
+        .tag("shop", Some(&alarm.shop))
+        .tag("station", alarm.station.as_deref())
+        .tag("alarm", Some(&alarm.alarm))
+        .tag("change", Some(&alarm.change))
+        .tag("priority", Some(&alarm.priority))
+        .whole("alarms", Some(1))
+        .whole("count", Some(alarm.count))
+        .text("id", Some(&alarm.id))
+        .text("state", Some(&alarm.state))
+        .text("words", Some(&alarm.words))
 }
 
 fn of_event(event: &Event) -> Point {

@@ -82,8 +82,8 @@ struct Connection<'a> {
     on_the_way: VecDeque<Sent>,
     accepted: Accepted,
     last_packet: u16,
-    /// The states as they were published, by station, and up to which record.
-    states: HashMap<String, Bytes>,
+    /// What is kept at the broker, by topic, and up to which record.
+    states: HashMap<String, String>,
     stated: Option<RecordNumber>,
 }
 
@@ -327,28 +327,44 @@ impl Connection<'_> {
             return Ok(());
         }
         let shop = Arc::clone(self.shop);
-        let states = self
+        let (states, alarms) = self
             .outbox
-            .look(move |reader, clock, _| state::states(reader, clock, &shop))
+            .look(move |reader, clock, _| {
+                let states = state::states(reader, clock, &shop)?;
+                Ok((states, state::alarms(reader, clock, &shop)?))
+            })
             .await?;
         for mut state in states {
             let topic = topic(&self.shop.name, Some(&state.station), "state");
             // The record alone is no change.
             let record = std::mem::take(&mut state.record);
-            let same = Bytes::from(written(&state)?);
-            if self.states.get(&state.station) == Some(&same) {
-                continue;
-            }
+            let same = written(&state)?;
             state.record = record;
-            let publication = Publication {
-                topic,
-                payload: Bytes::from(written(&state)?),
-                retained: true,
-            };
-            self.publish(&publication, false).await?;
-            self.states.insert(state.station, same);
+            self.retain(topic, same, written(&state)?).await?;
+        }
+        for mut standing in alarms {
+            let topic = topic(&self.shop.name, standing.station.as_deref(), "alarms");
+            let record = std::mem::take(&mut standing.record);
+            let same = written(&standing)?;
+            standing.record = record;
+            self.retain(topic, same, written(&standing)?).await?;
         }
         self.stated = Some(read);
+        Ok(())
+    }
+
+    /// Publishes something that is kept, where it is not the same as before.
+    async fn retain(&mut self, topic: String, same: String, json: String) -> Result<(), Trouble> {
+        if self.states.get(&topic) == Some(&same) {
+            return Ok(());
+        }
+        let publication = Publication {
+            topic: topic.clone(),
+            payload: Bytes::from(json),
+            retained: true,
+        };
+        self.publish(&publication, false).await?;
+        self.states.insert(topic, same);
         Ok(())
     }
 

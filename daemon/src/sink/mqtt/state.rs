@@ -4,7 +4,8 @@ use inkdwell_config::shop::Shop;
 
 use crate::api::view::{CAUTION, Clock};
 use crate::journal::{Batches, Holds, PassQuery, ReadError, Reader};
-use crate::sink::message::State;
+use crate::record::Record;
+use crate::sink::message::{Standing, StandingAlarm, State};
 
 /// All stations, as the journal tells it.
 pub(super) fn states(reader: &Reader, clock: &Clock, shop: &Shop) -> Result<Vec<State>, ReadError> {
@@ -48,4 +49,36 @@ pub(super) fn states(reader: &Reader, clock: &Clock, shop: &Shop) -> Result<Vec<
         });
     }
     Ok(states)
+}
+
+/// The alarms that are not normal, of each station and of what belongs to none.
+pub(super) fn alarms(
+    reader: &Reader,
+    clock: &Clock,
+    shop: &Shop,
+) -> Result<Vec<Standing>, ReadError> {
+    let record = reader.head()?.number.0;
+    let kept = reader.standing_alarms()?;
+    let stations = shop.stations.iter().map(|station| Some(station.id.clone()));
+    let all = stations.chain([None]).map(|station| {
+        let own = kept.iter().filter_map(|kept| match &kept.record {
+            Record::AlarmChanged(changed) if changed.station == station => Some(StandingAlarm {
+                alarm: changed.alarm.clone(),
+                state: changed.state.name().to_owned(),
+                priority: changed.priority.name().to_owned(),
+                since: clock.moment(kept.at).at,
+                words: changed.words.clone(),
+            }),
+            _ => None,
+        });
+        Standing {
+            schema: "inkdwell.alarms/1".to_owned(),
+            shop: shop.name.clone(),
+            alarms: own.collect(),
+            station,
+            record,
+            caution: CAUTION.to_owned(),
+        }
+    });
+    Ok(all.collect())
 }

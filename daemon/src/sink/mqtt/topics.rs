@@ -2,10 +2,14 @@
 //!
 //! ```text
 //! inkdwell/SHOP/STATION/verdict   each print's verdict                      QoS 1
+//! inkdwell/SHOP/STATION/alarm     each change of each alarm                 QoS 1
+//! inkdwell/SHOP/STATION/alarms    its alarms that are not normal            QoS 1, retained
 //! inkdwell/SHOP/STATION/event     what else happens there                   QoS 1
 //! inkdwell/SHOP/STATION/state     where the station stands                  QoS 1, retained
 //! inkdwell/SHOP/@monitor/status   how the monitor itself is; the last will  QoS 1, retained
 //! inkdwell/SHOP/@monitor/event    what concerns no station                  QoS 1
+//! inkdwell/SHOP/@monitor/alarm    alarms of no station, and                 QoS 1
+//! inkdwell/SHOP/@monitor/alarms   those of them that are not normal         QoS 1, retained
 //! ```
 //!
 //! SHOP is the shop's name, in which everything but letters, digits, `-`, `_` and `.` is a hyphen; STATION is the
