@@ -11,6 +11,7 @@
 //!   numbers the prints.
 //! - [`heat`] is the heat model of a print on its way through a dryer, and its fit to rides.
 //! - [`tuning`] answers how fast the belt may run.
+//! - [`statistics`] says what a run of such figures tells of the process, and when it tells nothing.
 //!
 //! The same readings give the same events, however they are cut into pieces. Temperatures are in °C, times
 //! in seconds, lengths in metres; uncertainties are expanded ones, k = 2.
@@ -32,6 +33,7 @@ pub mod remark;
 mod sample;
 pub mod sensor;
 mod sieve;
+pub mod statistics;
 mod tally;
 pub mod trace_file;
 mod track;

@@ -16,6 +16,7 @@ pub mod intake;
 pub mod journal;
 pub mod keeper;
 pub mod record;
+pub mod report;
 pub mod shift;
 pub mod source;
 pub mod time;

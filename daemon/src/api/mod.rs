@@ -27,7 +27,7 @@ mod probes;
 mod rate;
 mod recipes;
 pub mod refusal;
-mod ride;
+pub(crate) mod ride;
 mod routes;
 mod status;
 mod stream;

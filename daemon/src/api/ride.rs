@@ -5,7 +5,7 @@ use inkdwell_config::shop::{Place, Probe, Shop};
 use inkdwell_cure::sensor::Meter;
 
 use super::refusal::Refusal;
-use crate::journal::{Reader, Shown};
+use crate::journal::{ReadError, Reader, Shown};
 use crate::keeper::calibration_of;
 use crate::record::PassJudged;
 use crate::time::Micros;
@@ -124,12 +124,12 @@ fn mean(readings: &[(Micros, f64)]) -> Option<f64> {
 }
 
 /// A probe's temperatures from one moment to another, as it was calibrated then.
-fn readings(
+pub(crate) fn readings(
     reader: &Reader,
     probe: &Probe,
     from: Micros,
     to: Micros,
-) -> Result<Vec<(Micros, f64)>, Refusal> {
+) -> Result<Vec<(Micros, f64)>, ReadError> {
     let Some(source) = &probe.source else {
         return Ok(Vec::new());
     };
@@ -173,7 +173,7 @@ fn numbers(
     channel: &str,
     from: Micros,
     to: Micros,
-) -> Result<Vec<(Micros, f64)>, Refusal> {
+) -> Result<Vec<(Micros, f64)>, ReadError> {
     let Some(channel) = reader.channel(source, channel)? else {
         return Ok(Vec::new());
     };
