@@ -59,7 +59,7 @@ pub struct Capability {
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum Refused {
     /// Too few.
-    #[error("capability wants {FEWEST} prints or more, and there are {count}")]
+    #[error("it wants {FEWEST} prints or more, and there are {count}")]
     TooFew {
         /// How many there are.
         count: usize,

@@ -14,8 +14,8 @@ use schemars::{JsonSchema, Schema, SchemaGenerator};
 use super::refusal::Refusal;
 use super::view::{
     Assigned, BatchInFull, BatchView, Batches, By, Events, HoldView, Holds, LockedNow, NewBatch,
-    NewCalibration, NewNote, NewRecipe, PassInFull, Passes, ProbeView, Probes, RecipeView, Recipes,
-    Settlement, Status, ToAssign, ToRetire,
+    NewCalibration, NewNote, NewRecipe, NewSignOff, PassInFull, Passes, ProbeView, Probes,
+    RecipeView, Recipes, Settlement, Status, ToAssign, ToRetire,
 };
 use super::{
     Api, batches, describe, events, guard, holds, passes, probes, recipes, status, stream,
@@ -140,7 +140,7 @@ pub(super) fn routes() -> Vec<Route> {
     routes
 }
 
-fn of_batches() -> [Route; 6] {
+fn of_batches() -> [Route; 7] {
     [
         Route::get("/api/batches", get(batches::list), "Batches")
             .query::<batches::Which>()
@@ -173,6 +173,13 @@ fn of_batches() -> [Route; 6] {
         )
         .back::<BatchView>()
         .refusals(&[404]),
+        Route::post::<NewSignOff>(
+            "/api/batches/{batch}/sign-offs",
+            post(batches::sign_off),
+            "Record what a wash, rub, stretch or solvent test of a print found",
+        )
+        .back::<BatchView>()
+        .refusals(&[404, 409]),
         Route::post::<ToAssign>(
             "/api/batches/{batch}/passes",
             post(batches::assign),

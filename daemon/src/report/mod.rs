@@ -21,7 +21,11 @@
 mod check;
 mod data;
 mod gather;
+pub mod html;
+pub mod pdf;
 mod period;
+mod picture;
+pub mod signing;
 mod words;
 
 use schemars::{Schema, schema_for};

@@ -100,6 +100,13 @@ impl When {
         }
     }
 
+    /// From when to when, as the clock on the wall showed it, in microseconds since 1970 UTC, the second excluded; `None`
+    /// of all time and of a batch.
+    pub fn shown(&self, zone: Tz) -> Option<(Micros, Micros)> {
+        self.stretch(zone)
+            .map(|stretch| (stretch.from, stretch.before))
+    }
+
     /// A word for it.
     pub(super) fn kind(&self) -> &'static str {
         match self {

@@ -13,7 +13,7 @@ mod recipe;
 mod status;
 
 pub use batch::{
-    Assigned, BatchInFull, BatchView, Batches, By, Count, Decided, NewBatch, NewNote, NoteView,
+    Assigned, BatchInFull, BatchView, Batches, By, Count, Decided, NewBatch, NewNote, NewSignOff, NoteView,
     ToAssign,
 };
 pub use event::{EventView, Events, sentence};

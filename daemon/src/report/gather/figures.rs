@@ -172,17 +172,6 @@ fn capable(seen: &[Seen<'_>]) -> Known<Capability> {
         Err(Refused::NoNumber { .. }) => {
             Known::not("At least one print got no cure at all, and its dose has no logarithm.")
         }
-        Err(refused) => {
-            let why = refused.to_string();
-            let mut letters = why.chars();
-            let first = letters
-                .next()
-                .map(|letter| letter.to_uppercase().to_string());
-            Known::not(format!(
-                "{}{}.",
-                first.unwrap_or_default(),
-                letters.as_str()
-            ))
-        }
+        Err(refused) => Known::not(format!("{refused}.")),
     }
 }

@@ -50,20 +50,17 @@ fn words(all: u64, seen: u64, good: u64, share: &Known<f64>) -> String {
         };
     };
     let unseen = all - seen;
-    let mut words = format!(
-        "{good} of the {} that a probe saw proved good",
-        prints(seen)
-    );
     if unseen == 0 {
-        words += "; none went unseen.";
-        words += &format!(
-            " Taken as a sample of such prints, this shows with 95 % confidence that at least {} of them are good.",
+        return format!(
+            "Every print was seen by a probe, and {good} of {seen} are proved good. As a sample of such runs that shows, at \
+             95 % confidence, that at least {} of such prints come out good.",
             per_cent(*share)
         );
-        return words;
     }
-    words += &format!(
-        "; {} went unseen. If those seen are a fair sample of all, then with 95 % confidence at least {} of all are good.",
+    let mut words = format!(
+        "{good} of the {} that a probe saw are proved good; {} went unseen. If those seen are a fair sample of all, then at 95 % \
+         confidence at least {} of all are good.",
+        prints(seen),
         prints(unseen),
         per_cent(*share)
     );

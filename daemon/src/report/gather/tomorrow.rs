@@ -101,6 +101,33 @@ fn belt(batch: &Batch, units: Units) -> String {
     }
 }
 
+/// What put the station out of its recipe while the batch ran.
+fn left(batch: &Batch) -> Option<String> {
+    let departures = &batch.settings.recipe.known()?.departures;
+    let first = departures.first()?;
+    let more = match departures.len() {
+        1 => String::new(),
+        2 => ", and once more".to_owned(),
+        many => format!(", and {} times more", many - 1),
+    };
+    Some(format!(
+        "mend what put it out of its recipe ({}{more})",
+        first.what
+    ))
+}
+
+/// By how much the coolest print stayed below where cure counts.
+fn coolest(batch: &Batch, figures: &Figures, units: Units) -> String {
+    let least = figures.peak_c.least;
+    match batch.ink.threshold_c {
+        Some(threshold) if least < threshold => format!(
+            " (the coolest peaked {} below where cure counts)",
+            units.difference(CelsiusDifference(threshold - least))
+        ),
+        _ => String::new(),
+    }
+}
+
 /// Too cool or too hot on the whole.
 fn settings(batch: &Batch, units: Units) -> Option<Weighed> {
     let count = |verdict: &str| -> u64 {
@@ -117,10 +144,11 @@ fn settings(batch: &Batch, units: Units) -> Option<Weighed> {
     if cool >= hot {
         let dose = figures.cure_best.as_ref()?;
         let what = format!(
-            "Before “{job}” runs again, slow the belt or mend the chamber: {} of {} under-cured, the weakest with {:.2} \
-             of the cure it needs{}. `inkdwell tune` with a ride gives the speed.",
-            cool,
+            "Before “{job}” runs again, {}: {cool} of {} under-cured{}, the weakest with {:.2} of the cure it needs{}. \
+             `inkdwell tune` with a ride gives the speed.",
+            left(batch).unwrap_or_else(|| "slow the belt or mend the chamber".to_owned()),
             prints(batch.proof.prints),
+            coolest(batch, figures, units),
             dose.least,
             belt(batch, units)
         );
@@ -138,8 +166,9 @@ fn settings(batch: &Batch, units: Units) -> Option<Weighed> {
         .iter()
         .max_by(|a, b| a.best.greatest.total_cmp(&b.best.greatest))?;
     let what = format!(
-        "Before “{job}” runs again, look at what stopped or slowed the belt, or cool the chamber: {hot} of {} {}, the \
-         worst with {:.2} times what the fabric can take{}. `inkdwell tune` gives the speeds that are safe.",
+        "Before “{job}” runs again, {}: {hot} of {} {}, the worst with {:.2} times what the fabric can take{}. `inkdwell \
+         tune` gives the speeds that are safe.",
+        left(batch).unwrap_or_else(|| "speed the belt up or cool the chamber".to_owned()),
         prints(batch.proof.prints),
         verdict_words("overheated", Some(&worst.harm)),
         worst.best.greatest,
