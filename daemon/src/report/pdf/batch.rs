@@ -313,10 +313,10 @@ fn prints(paper: &mut Paper, batch: &Batch, units: Units) {
     }
     paper.heading(3, "Every print");
     let columns = [
-        column("Print", 0.6, true),
-        column("In", 0.9, false),
-        column("Verdict", 3.0, false),
-        column("Evidence", 0.9, false),
+        column("Print", 0.8, true),
+        column("In", 1.1, false),
+        column("Verdict", 2.6, false),
+        column("Evidence", 1.2, false),
         column(
             if units == Units::Us {
                 "Peak, °F"
@@ -326,7 +326,7 @@ fn prints(paper: &mut Paper, batch: &Batch, units: Units) {
             0.8,
             true,
         ),
-        column("Above, s", 0.8, true),
+        column("Above, s", 1.0, true),
         column("Cure dose", 1.8, false),
         column("Worst harm dose", 1.9, false),
         column("Proof", 1.5, false),
