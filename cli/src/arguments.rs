@@ -7,9 +7,12 @@ use clap_complete::Shell;
 
 use crate::command::alarms::AlarmsArguments;
 use crate::command::batch::BatchArguments;
+use crate::command::export::ExportArguments;
 use crate::command::holds::HoldsArguments;
+use crate::command::key::KeyArguments;
 use crate::command::probe::ProbeArguments;
 use crate::command::recipe::RecipeArguments;
+use crate::command::report::ReportArguments;
 use crate::demo::arguments::DemoArguments;
 use crate::tune::arguments::TuneArguments;
 
@@ -55,8 +58,14 @@ pub(crate) enum Command {
     Probe(ProbeArguments),
     /// List the alarms, say what to do about each, acknowledge and shelve them
     Alarms(Box<AlarmsArguments>),
-    /// Verify a journal or a backup: name the first link of its chain that is broken
+    /// Report a day, a batch, a station, a job or a range: what was run, how each print was proved, what to do tomorrow
+    Report(Box<ReportArguments>),
+    /// Verify a journal, a backup or a report: name the first link that is broken, or figure that is not supported
     Verify(VerifyArguments),
+    /// Export readings, passes or events as CSV or Parquet
+    Export(ExportArguments),
+    /// Make the shop's own key, with which reports are signed
+    Key(KeyArguments),
     /// Copy the journal into a new file, also while the daemon runs, and verify the copy
     Backup(BackupArguments),
     /// Write the completions of a shell to standard output
@@ -281,15 +290,36 @@ pub(crate) struct FabricsArguments {
 }
 
 #[derive(Debug, Args)]
-#[command(after_help = "Exit codes: 0 it is as it was written; 1 it is not; 2 the call is wrong.")]
+#[command(after_help = "\
+Examples:
+  inkdwell verify --data data
+  inkdwell verify monday.html --data data --shop shop.toml
+  inkdwell verify monday.json --public-key shop.key.pub
+
+With a report (.html or .json) it says whether the journal still supports every figure in it, and names the first \
+that it does not; with the shop's public key, whether the shop signed the file and nobody changed it since.
+
+Exit codes: 0 all is as it was written; 1 it is not; 2 the call is wrong.")]
 pub(crate) struct VerifyArguments {
+    /// A report to be held against the journal, the shop's key, or both
+    #[arg(value_name = "REPORT")]
+    pub(crate) report: Option<PathBuf>,
     /// The data folder, or a backup
     #[arg(long, value_name = "PATH")]
-    pub(crate) data: PathBuf,
+    pub(crate) data: Option<PathBuf>,
     /// A head that a report or an earlier call printed: the chain has to contain it
-    #[arg(long, value_name = "HEAD")]
+    #[arg(long, value_name = "HEAD", conflicts_with = "report")]
     pub(crate) head: Option<String>,
-    /// Write JSON (schema inkdwell.verify/1) instead of text
+    /// The shop file that the report was made with
+    #[arg(long, value_name = "FILE", requires = "report")]
+    pub(crate) shop: Option<PathBuf>,
+    /// The shop's public key
+    #[arg(long, value_name = "FILE", requires = "report")]
+    pub(crate) public_key: Option<PathBuf>,
+    /// The report's signature [default: REPORT.sig]
+    #[arg(long, value_name = "FILE", requires = "public_key")]
+    pub(crate) signature: Option<PathBuf>,
+    /// Write JSON (schema inkdwell.verify/1, of a report inkdwell.verify-report/1) instead of text
     #[arg(long)]
     pub(crate) json: bool,
 }

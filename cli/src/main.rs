@@ -8,9 +8,11 @@ mod arguments;
 mod client;
 mod command;
 mod demo;
+mod export;
 mod failure;
 mod judge;
 mod plot;
+mod report;
 mod ride_file;
 mod terminal;
 mod tune;
@@ -56,7 +58,10 @@ fn run(arguments: Arguments) -> Result<Outcome, Failure> {
         Some(Command::Recipe(typed)) => command::recipe::run(typed),
         Some(Command::Probe(typed)) => command::probe::run(typed),
         Some(Command::Alarms(typed)) => command::alarms::run(&typed),
+        Some(Command::Report(typed)) => command::report::run(&typed),
         Some(Command::Verify(typed)) => command::verify::run(&typed),
+        Some(Command::Export(typed)) => command::export::run(&typed),
+        Some(Command::Key(typed)) => command::key::run(&typed),
         Some(Command::Backup(typed)) => command::backup::run(&typed),
         Some(Command::Completions(typed)) => command::completions::run(&typed),
         Some(Command::Man(typed)) => command::man::run(&typed),

@@ -12,6 +12,7 @@
 //! - [`alarm`] watches the same stream and says which alarms come and go.
 //! - [`heat`] is the heat model of a print on its way through a dryer, and its fit to rides.
 //! - [`tuning`] answers how fast the belt may run.
+//! - [`statistics`] says what a run of such figures tells of the process, and when it tells nothing.
 //!
 //! The same readings give the same events, however they are cut into pieces. Temperatures are in °C, times
 //! in seconds, lengths in metres; uncertainties are expanded ones, k = 2.
@@ -34,6 +35,7 @@ pub mod remark;
 mod sample;
 pub mod sensor;
 mod sieve;
+pub mod statistics;
 mod tally;
 pub mod trace_file;
 mod track;

@@ -20,6 +20,7 @@ pub mod journal;
 pub mod keeper;
 pub mod metrics;
 pub mod record;
+pub mod report;
 pub mod shift;
 pub mod shown;
 pub mod sink;

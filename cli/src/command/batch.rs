@@ -2,8 +2,8 @@
 
 use clap::{Args, Subcommand};
 use inkdwell_daemon::api::view::{
-    Assigned, BatchInFull, BatchView, Batches, By, NewBatch, NewNote, PassView, Passes, Status,
-    ToAssign,
+    Assigned, BatchInFull, BatchView, Batches, By, NewBatch, NewNote, NewSignOff, PassView, Passes,
+    Status, ToAssign,
 };
 use serde_json::Value;
 
@@ -72,6 +72,12 @@ pub(crate) enum BatchCommand {
         #[command(flatten)]
         by: ByArguments,
     },
+    /// Record what a wash, rub, stretch or solvent test of a print found; the report holds it beside the verdict
+    #[command(after_help = "\
+Examples:
+  inkdwell batch test 3 --method \"ISO 105-C06\" --print 17 --result \"grade 4-5 after 5 washes\" --passed
+  inkdwell batch test 3 --method \"own stretch test\" --result \"cracked at 20 %\" --failed")]
+    Test(TestArguments),
     /// List the newest passes that have no batch
     Unassigned,
     /// Give passes without a batch to one, each judged anew by its laws
@@ -84,6 +90,33 @@ pub(crate) enum BatchCommand {
         #[command(flatten)]
         by: ByArguments,
     },
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct TestArguments {
+    /// The batch's number
+    batch: u64,
+    /// By which method: "AATCC TM61" or "ISO 105-C06" (washing), "AATCC TM8" or "ISO 105-X12" (rubbing), or the
+    /// shop's own in words
+    #[arg(long, value_name = "METHOD")]
+    method: String,
+    /// What was found, such as a grade
+    #[arg(long, value_name = "WORDS")]
+    result: String,
+    /// It was passed
+    #[arg(long, required_unless_present = "failed", conflicts_with = "failed")]
+    passed: bool,
+    /// It was failed
+    #[arg(long)]
+    failed: bool,
+    /// The print that was tested, by its number in the batch
+    #[arg(long, value_name = "N")]
+    print: Option<u64>,
+    /// The print that was tested, by its pass
+    #[arg(long, value_name = "N", conflicts_with = "print")]
+    pass: Option<u64>,
+    #[command(flatten)]
+    by: ByArguments,
 }
 
 #[derive(Debug, Args)]
@@ -149,6 +182,7 @@ pub(crate) fn run(typed: BatchArguments) -> Result<Outcome, Failure> {
             let (_, json) = client.post::<BatchView>(&path, &NewNote { note, by })?;
             (format!("Noted to batch {batch}.\n"), json)
         }
+        BatchCommand::Test(test) => tested(&client, test)?,
         BatchCommand::Unassigned => {
             let (passes, json) = client.get::<Passes>("/api/passes?unassigned=true&newest=200")?;
             (unassigned(&passes.passes, setting), json)
@@ -185,6 +219,41 @@ fn opened(client: &Client, open: OpenArguments) -> Result<(String, Value), Failu
     };
     let (batch, json) = client.post::<BatchView>("/api/batches", &new)?;
     let text = format!("Batch {} is open at {}.\n", batch.batch, batch.station);
+    Ok((text, json))
+}
+
+/// Records a test.
+fn tested(client: &Client, test: TestArguments) -> Result<(String, Value), Failure> {
+    let batch = test.batch;
+    let pass = match (test.pass, test.print) {
+        (Some(pass), _) => Some(pass),
+        (None, None) => None,
+        (None, Some(print)) => {
+            let path = format!("/api/passes?batch={batch}&newest=5000");
+            let (passes, _) = client.get::<Passes>(&path)?;
+            let own = passes.passes.iter().find(|pass| pass.print == Some(print));
+            let none = || {
+                Failure::new(format!(
+                    "print {print} is none of the newest 5000 of batch {batch}; name its pass with --pass"
+                ))
+            };
+            Some(own.ok_or_else(none)?.pass)
+        }
+    };
+    let new = NewSignOff {
+        method: test.method,
+        passed: test.passed,
+        result: test.result,
+        pass,
+        by: test.by.name()?,
+    };
+    let path = format!("/api/batches/{batch}/sign-offs");
+    let (_, json) = client.post::<BatchView>(&path, &new)?;
+    let how = if new.passed { "passed" } else { "failed" };
+    let text = format!(
+        "Recorded: {} {how} by a print of batch {batch}.\n",
+        new.method
+    );
     Ok((text, json))
 }
 

@@ -1,20 +1,34 @@
-//! `inkdwell verify`: whether a journal is as it was written.
+//! `inkdwell verify`: whether a journal is as it was written, and whether it supports a report.
 
 use std::path::Path;
 
 use inkdwell_daemon::journal::{Broken, Head, Reader, Readers, Verification};
+use inkdwell_daemon::report::Unsupported;
 use serde::Serialize;
 
 use super::bar::Bar;
 use super::library_json::written;
+use super::report::shop_file;
 use crate::Outcome;
 use crate::arguments::VerifyArguments;
 use crate::failure::Failure;
+use crate::report::{held, signing};
 use crate::terminal::{Setting, print};
 
 pub(crate) fn run(typed: &VerifyArguments) -> Result<Outcome, Failure> {
+    match &typed.report {
+        Some(report) => of_report(typed, report),
+        None => of_journal(typed),
+    }
+}
+
+/// The journal alone.
+fn of_journal(typed: &VerifyArguments) -> Result<Outcome, Failure> {
     let expected = typed.head.as_deref().map(head_of).transpose()?;
-    let readers = Readers::at(&typed.data).map_err(failed)?;
+    let data = typed.data.as_deref().ok_or_else(|| {
+        Failure::new("nothing is named; name the journal's folder with --data, or a report")
+    })?;
+    let readers = Readers::at(data).map_err(failed)?;
     let reader = readers.reader().map_err(failed)?;
     let found = gone_over(&reader, expected, readers.file())?;
     if typed.json {
@@ -26,6 +40,132 @@ pub(crate) fn run(typed: &VerifyArguments) -> Result<Outcome, Failure> {
         true => Outcome::Fine,
         false => Outcome::Finding,
     })
+}
+
+/// A report: by its signature, by the journal, or by both.
+fn of_report(typed: &VerifyArguments, path: &Path) -> Result<Outcome, Failure> {
+    let file = held::read(path)?;
+    if typed.public_key.is_none() && typed.data.is_none() {
+        return Err(Failure::new(
+            "nothing is named that the report could be held against; name the journal's folder with --data, the shop's \
+             public key with --public-key, or both",
+        ));
+    }
+    let signed = match &typed.public_key {
+        None => None,
+        Some(key) => {
+            let beside = typed
+                .signature
+                .clone()
+                .unwrap_or_else(|| signing::beside(path));
+            Some(signing::is_signed(key, &beside, &file.bytes)?)
+        }
+    };
+    let mut json = ReportJson {
+        schema: "inkdwell.verify-report/1",
+        file: path.display().to_string(),
+        signed,
+        supported: None,
+        unsupported: None,
+        journal: None,
+        remarks: Vec::new(),
+    };
+    let mut text = String::new();
+    let setting = Setting::of_stdout();
+    if let Some(signed) = signed {
+        let what = match signed {
+            true => "signed with the shop's key, and not changed since.",
+            false => "NOT signed with this key, or changed since it was.",
+        };
+        text += &(setting.wrap("", 2, &format!("{}: {what}", path.display())) + "\n");
+    }
+    let mut good = signed != Some(false);
+    if let Some(data) = &typed.data {
+        let readers = Readers::at(data).map_err(failed)?;
+        let reader = readers.reader().map_err(failed)?;
+        let shop = typed.shop.as_deref().map(shop_file).transpose()?;
+        let expected = head_of(&file.report.journal.head)?;
+        let found = gone_over(&reader, Some(expected), readers.file())?;
+        text += &told(readers.file(), &found, setting);
+        good &= found.is_sound();
+        json.journal = Some(VerifyJson::new(readers.file(), &found));
+        match held::against(&reader, shop.as_ref(), &file.report) {
+            Ok(own) => {
+                good &= own.unsupported.is_none();
+                text += &supported(path, &own, setting);
+                json.supported = Some(own.unsupported.is_none());
+                json.unsupported = own.unsupported.as_ref().map(UnsupportedJson::new);
+                json.remarks = own.remarks;
+            }
+            // Of a journal that is broken nothing may be readable any more.
+            Err(failure) if found.is_sound() => return Err(failure),
+            Err(failure) => {
+                failure.say();
+                json.supported = Some(false);
+            }
+        }
+    }
+    print(&if typed.json { written(&json)? } else { text })?;
+    Ok(match good {
+        true => Outcome::Fine,
+        false => Outcome::Finding,
+    })
+}
+
+/// Whether the journal supports the report, in words.
+fn supported(path: &Path, held: &held::Held, setting: Setting) -> String {
+    let file = path.display();
+    let mut text = match &held.unsupported {
+        None => setting.wrap("", 2, &format!("{file}: the journal supports every figure in it.")),
+        Some(own) => setting.wrap(
+            "",
+            2,
+            &format!(
+                "{file}: NOT supported by the journal. The first figure that is not is {}: the report says {}, the \
+                 journal {}.",
+                own.path,
+                held::figure(&own.said),
+                held::figure(&own.journal)
+            ),
+        ),
+    };
+    text.push('\n');
+    for remark in &held.remarks {
+        text += &(setting.wrap("", 2, remark) + "\n");
+    }
+    text
+}
+
+/// `inkdwell.verify-report/1`.
+#[derive(Serialize)]
+struct ReportJson {
+    schema: &'static str,
+    file: String,
+    /// Whether the signature is right; null where none was asked for.
+    signed: Option<bool>,
+    /// Whether the journal supports every figure; null where none was named.
+    supported: Option<bool>,
+    /// The first figure that it does not support.
+    unsupported: Option<UnsupportedJson>,
+    journal: Option<VerifyJson>,
+    remarks: Vec<String>,
+}
+
+#[derive(Serialize)]
+struct UnsupportedJson {
+    path: String,
+    report: serde_json::Value,
+    journal: serde_json::Value,
+}
+
+impl UnsupportedJson {
+    fn new(own: &Unsupported) -> UnsupportedJson {
+        UnsupportedJson {
+            path: own.path.clone(),
+            report: own.said.clone(),
+            journal: own.journal.clone(),
+        }
+    }
 }
 
 fn failed(error: impl std::fmt::Display) -> Failure {

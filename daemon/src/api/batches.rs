@@ -15,12 +15,12 @@ use super::extract::{Answer, Asked, Told, absent, at_most, name, number, prose};
 use super::holds::told as told_hold;
 use super::refusal::Refusal;
 use super::view::{
-    Assigned, BatchInFull, BatchView, Batches, By, CAUTION, Clock, NewBatch, NewNote, PassView,
-    ToAssign,
+    Assigned, BatchInFull, BatchView, Batches, By, CAUTION, Clock, NewBatch, NewNote, NewSignOff,
+    PassView, ToAssign,
 };
 use crate::journal::{self, Holds, KeptBatch, KeptPass, PassQuery, Reader};
 use crate::keeper::{Command, OpenBatch};
-use crate::record::{Judged, Record};
+use crate::record::{Judged, Record, SignedOff};
 use crate::time::Micros;
 
 /// So many passes may be assigned by one call: each has its readings judged anew.
@@ -167,6 +167,35 @@ pub(crate) async fn note(
     show(&api, batch).await?;
     let (note, by) = (prose("the note", new.note)?, name("by", new.by)?);
     api.ask(Command::NoteBatch { batch, note, by }).await?;
+    show(&api, batch).await.map(Json)
+}
+
+/// `POST /api/batches/{batch}/sign-offs`
+pub(super) async fn sign_off(
+    State(api): State<Arc<Api>>,
+    Path(batch): Path<String>,
+    Told(new): Told<NewSignOff>,
+) -> Answer<BatchView> {
+    let batch = number("batch", &batch)?;
+    show(&api, batch).await?;
+    if let Some(pass) = new.pass {
+        let kept = api.read(move |reader, _| Ok(reader.pass(pass)?)).await?;
+        let kept = kept.ok_or_else(|| absent("pass", pass))?;
+        if kept.pass.batch != Some(batch) {
+            return Err(Refusal::conflict(format!(
+                "pass {pass} is no print of batch {batch}; `inkdwell batch show {batch}` lists them"
+            )));
+        }
+    }
+    let test = SignedOff {
+        batch,
+        pass: new.pass,
+        method: prose("the method", new.method)?,
+        passed: new.passed,
+        result: prose("the result", new.result)?,
+        by: name("by", new.by)?,
+    };
+    api.ask(Command::SignOff(test)).await?;
     show(&api, batch).await.map(Json)
 }
 

@@ -17,8 +17,8 @@ use super::view::{
 };
 use super::view::{
     Assigned, BatchInFull, BatchView, Batches, By, Events, HoldView, Holds, LockedNow, NewBatch,
-    NewCalibration, NewNote, NewRecipe, PassInFull, Passes, ProbeView, Probes, RecipeView, Recipes,
-    Settlement, Sinks, Status, ToAssign, ToRetire,
+    NewCalibration, NewNote, NewRecipe, NewSignOff, PassInFull, Passes, ProbeView, Probes,
+    RecipeView, Recipes, Settlement, Sinks, Status, ToAssign, ToRetire,
 };
 use super::{
     Api, alarms, batches, describe, events, guard, holds, passes, probes, recipes, sinks, status,
@@ -217,7 +217,7 @@ fn of_alarms() -> Vec<Route> {
     ]
 }
 
-fn of_batches() -> [Route; 6] {
+fn of_batches() -> [Route; 7] {
     [
         Route::get("/api/batches", get(batches::list), "Batches")
             .query::<batches::Which>()
@@ -250,6 +250,13 @@ fn of_batches() -> [Route; 6] {
         )
         .back::<BatchView>()
         .refusals(&[404]),
+        Route::post::<NewSignOff>(
+            "/api/batches/{batch}/sign-offs",
+            post(batches::sign_off),
+            "Record what a wash, rub, stretch or solvent test of a print found",
+        )
+        .back::<BatchView>()
+        .refusals(&[404, 409]),
         Route::post::<ToAssign>(
             "/api/batches/{batch}/passes",
             post(batches::assign),

@@ -45,6 +45,13 @@ pub(super) fn apply(
             note.batch,
             "there is no such batch",
         ),
+        // It stands in the records alone; only its batch has to be there.
+        Record::SignedOff(test) => into.exactly_one(
+            "UPDATE batch SET number = number WHERE number = ?1",
+            params![test.batch],
+            test.batch,
+            "there is no such batch",
+        ),
         Record::HoldOpened(hold) => into.hold_opened(hold),
         Record::HoldJoined(joined) => into.hold_joined(joined),
         Record::HoldSettled(settled) => into.change(

@@ -1,6 +1,6 @@
 //! What people ask of the daemon, and why it may refuse.
 
-use crate::record::{Calibrated, Judged, RecipeLocked, Settled};
+use crate::record::{Calibrated, Judged, RecipeLocked, Settled, SignedOff};
 use crate::time::Micros;
 
 /// Opening a batch.
@@ -51,6 +51,8 @@ pub enum Command {
         /// Who writes it.
         by: String,
     },
+    /// Record what a test of a print found.
+    SignOff(SignedOff),
     /// Give a pass that has no batch to one; it was judged anew by that batch's laws.
     AssignPass {
         /// The pass.

@@ -35,7 +35,7 @@ use inkdwell_cure::plan::PrintLaws;
 use crate::intake::{Delivery, MessageMark, Notice, Receipt, Said, SourceId, Value};
 use crate::record::{
     BatchClosed, BatchNoted, BatchOpened, Calibrated, HoldSettled, Judged, Occurred, Occurrence,
-    PassAssigned, PassJudged, Place, RecipeLocked, RecipeRetired, Record,
+    PassAssigned, PassJudged, Place, RecipeLocked, RecipeRetired, Record, SignedOff,
 };
 use crate::time::{Micros, WallClock};
 
@@ -610,6 +610,7 @@ impl Keeper {
                 let record = Record::BatchNoted(BatchNoted { batch, note, by });
                 Ok(self.record(now, record))
             }
+            Command::SignOff(test) => self.sign_off(test, now),
             Command::AssignPass {
                 pass,
                 station,
@@ -728,6 +729,7 @@ impl Keeper {
             Record::AlarmChanged(changed) => self.obey_alarm(now, changed),
             Record::PassJudged(_)
             | Record::BatchNoted(_)
+            | Record::SignedOff(_)
             | Record::HoldOpened(_)
             | Record::HoldJoined(_)
             | Record::Occurred(_) => {}
@@ -856,6 +858,17 @@ impl Keeper {
         self.entry.records.push((now, record.clone()));
         self.add(now, held);
         record
+    }
+
+    fn sign_off(&mut self, mut test: SignedOff, now: Micros) -> Result<Record, Refused> {
+        let batch = test.batch;
+        if batch == 0 || batch > self.state.batches_made {
+            return Err(Refused::NoBatch { batch });
+        }
+        test.method = said(test.method, "the method", "for example ISO 105-C06")?;
+        test.result = said(test.result, "the result", "for example the grade, 4-5")?;
+        test.by = said(test.by, "by", "who tested it")?;
+        Ok(self.record(now, Record::SignedOff(test)))
     }
 
     fn lock(&mut self, mut recipe: RecipeLocked, now: Micros) -> Result<Record, Refused> {

@@ -58,6 +58,23 @@ pub struct BatchNoted {
     pub by: String,
 }
 
+/// A print of a batch was tested for what the customer will do to it: washed, rubbed, stretched, wiped.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct SignedOff {
+    /// The batch.
+    pub batch: u64,
+    /// The pass whose print was tested, where that is known.
+    pub pass: Option<u64>,
+    /// By which method, such as `ISO 105-C06`.
+    pub method: String,
+    /// Whether it was passed.
+    pub passed: bool,
+    /// What was found, such as a grade.
+    pub result: String,
+    /// By whom.
+    pub by: String,
+}
+
 /// Prints are to be pulled.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct HoldOpened {

@@ -15,7 +15,7 @@ use serde::{Deserialize, Serialize};
 pub use alarm::AlarmChanged;
 pub use batch::{
     BatchClosed, BatchNoted, BatchOpened, HoldJoined, HoldOpened, HoldSettled, RecipeLocked,
-    RecipeRetired, Settled,
+    RecipeRetired, Settled, SignedOff,
 };
 pub use event::{Calibrated, Occurred, Occurrence};
 pub use pass::{Dose, HarmSeen, Judged, PassAssigned, PassJudged, Place};
@@ -34,6 +34,8 @@ pub enum Record {
     BatchClosed(BatchClosed),
     /// Somebody wrote a note to a batch.
     BatchNoted(BatchNoted),
+    /// A print of a batch was tested.
+    SignedOff(SignedOff),
     /// Prints are to be pulled.
     HoldOpened(HoldOpened),
     /// One more print of a hold.
@@ -76,6 +78,7 @@ impl Record {
             Record::BatchOpened(_) => "batch-opened",
             Record::BatchClosed(_) => "batch-closed",
             Record::BatchNoted(_) => "batch-noted",
+            Record::SignedOff(_) => "signed-off",
             Record::HoldOpened(_) => "hold-opened",
             Record::HoldJoined(_) => "hold-joined",
             Record::HoldSettled(_) => "hold-settled",

@@ -50,6 +50,23 @@ pub struct By {
     pub by: String,
 }
 
+/// What a test of a print found: washed, rubbed, stretched or wiped as the customer will.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct NewSignOff {
+    /// By which method, such as `ISO 105-C06`, or the shop's own in words.
+    pub method: String,
+    /// Whether it was passed.
+    pub passed: bool,
+    /// What was found, such as a grade.
+    pub result: String,
+    /// The pass whose print was tested, where that is known.
+    #[serde(default)]
+    pub pass: Option<u64>,
+    /// Who tested it.
+    pub by: String,
+}
+
 /// A note to be written to a batch.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]

@@ -19,7 +19,7 @@ pub use alarm::{
     SheetView, ToShelve, order,
 };
 pub use batch::{
-    Assigned, BatchInFull, BatchView, Batches, By, Count, Decided, NewBatch, NewNote, NoteView,
+    Assigned, BatchInFull, BatchView, Batches, By, Count, Decided, NewBatch, NewNote, NewSignOff, NoteView,
     ToAssign,
 };
 pub use event::{EventView, Events, sentence};

@@ -1,6 +1,7 @@
 //! What the records say, as typed answers.
 
 mod alarms;
+mod as_of;
 mod batches;
 mod holds;
 mod passes;

@@ -53,7 +53,7 @@ pub struct VerdictCount {
 }
 
 impl PassQuery {
-    fn condition(&self) -> Where {
+    pub(super) fn condition(&self) -> Where {
         let mut condition = Where::default();
         if let Some(from) = self.from {
             condition.and("pass.start_at >= ?", from.0);
