@@ -159,7 +159,7 @@ async fn deal(api: &Api, alarm: String, deal: Deal, by: String, why: String) -> 
 }
 
 /// `POST /api/alarms/{alarm}/acknowledge`
-pub(super) async fn acknowledge(
+pub(crate) async fn acknowledge(
     State(api): State<Arc<Api>>,
     Path(alarm): Path<String>,
     Told(new): Told<Acknowledgement>,
@@ -168,7 +168,7 @@ pub(super) async fn acknowledge(
 }
 
 /// `POST /api/alarms/{alarm}/reset`
-pub(super) async fn reset(
+pub(crate) async fn reset(
     State(api): State<Arc<Api>>,
     Path(alarm): Path<String>,
     Told(new): Told<ByWhy>,
@@ -177,7 +177,7 @@ pub(super) async fn reset(
 }
 
 /// `POST /api/alarms/{alarm}/shelve`
-pub(super) async fn shelve(
+pub(crate) async fn shelve(
     State(api): State<Arc<Api>>,
     Path(alarm): Path<String>,
     Told(new): Told<ToShelve>,
@@ -189,7 +189,7 @@ pub(super) async fn shelve(
 }
 
 /// `POST /api/alarms/{alarm}/unshelve`
-pub(super) async fn unshelve(
+pub(crate) async fn unshelve(
     State(api): State<Arc<Api>>,
     Path(alarm): Path<String>,
     Told(new): Told<ByWhy>,
@@ -207,7 +207,7 @@ pub(super) async fn take_out(
 }
 
 /// `POST /api/alarms/{alarm}/put-back`
-pub(super) async fn put_back(
+pub(crate) async fn put_back(
     State(api): State<Arc<Api>>,
     Path(alarm): Path<String>,
     Told(new): Told<ByWhy>,
@@ -216,7 +216,7 @@ pub(super) async fn put_back(
 }
 
 /// `POST /api/alarms/drill`
-pub(super) async fn drill(
+pub(crate) async fn drill(
     State(api): State<Arc<Api>>,
     Told(new): Told<ByWhy>,
 ) -> Answer<AlarmView> {

@@ -7,6 +7,7 @@ use axum::http::HeaderMap;
 use axum::response::Response;
 use maud::{Markup, PreEscaped, html};
 
+use super::alarms::wants_eyes;
 use super::now::{self, ShopNow, StationNow};
 use super::page::{Frame, Kept, Refused, page};
 use super::state::State as Says;
@@ -26,9 +27,11 @@ pub(super) fn parts(shop: &ShopNow) -> Parts {
         ("record".to_owned(), html! { (shop.record) }),
     ];
     let frame = frame(shop, false);
+    let counts = ["/alarms", "/holds"].map(|path| frame.count(path));
     parts.extend(
-        frame
-            .count("/holds")
+        counts
+            .into_iter()
+            .flatten()
             .map(|(id, count)| (id.to_owned(), count)),
     );
     for station in &shop.stations {
@@ -56,6 +59,11 @@ fn frame(shop: &ShopNow, may_change: bool) -> Frame {
     Frame {
         shop: shop.name.clone(),
         hour: hour(shop.now, &shop.clock),
+        alarms: shop
+            .alarms
+            .iter()
+            .filter(|alarm| wants_eyes(&alarm.state))
+            .count(),
         holds: shop.open_holds,
         record: shop.record,
         may_change,

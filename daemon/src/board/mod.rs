@@ -13,6 +13,7 @@
 //! policy lets a browser run and fetch nothing that does not come from here. Whoever changes something has
 //! logged in with the token of the data folder.
 
+mod alarms;
 mod batches;
 mod curve;
 mod form;
@@ -65,6 +66,7 @@ pub(crate) fn router() -> Router<Arc<Api>> {
     Router::new()
         .route("/", get(live::all))
         .route("/station/{station}", get(live::one))
+        .route("/alarms", get(alarms::list))
         .route("/batches", get(batches::list))
         .route("/batches/{batch}", get(batches::one))
         .route("/holds", get(holds::list))
@@ -86,6 +88,8 @@ pub(crate) fn router() -> Router<Arc<Api>> {
         .route("/icon.svg", get(|| fixed("image/svg+xml", ICON)))
         .route("/do/login", post(login::enter))
         .route("/do/logout", post(login::leave))
+        .route("/do/alarm", post(alarms::deal_with))
+        .route("/do/drill", post(alarms::drill))
         .route("/do/open-batch", post(batches::open))
         .route("/do/close-batch", post(batches::close))
         .route("/do/note-batch", post(batches::note))

@@ -7,10 +7,11 @@ use inkdwell_config::station::{Station, StationKind};
 use inkdwell_cure::live::Latest;
 use inkdwell_cure::plan::ProbeDoubt;
 
+use super::alarms::stands;
 use super::running::{self, Trip};
 use crate::api::Api;
 use crate::api::refusal::Refusal;
-use crate::api::view::Clock;
+use crate::api::view::{AlarmView, Clock, order};
 use crate::journal::{Holds, KeptBatch, KeptHold, KeptPass, PassQuery, Reader};
 use crate::keeper::Keeper;
 use crate::source::health::Line;
@@ -28,6 +29,8 @@ pub(super) struct ShopNow {
     pub(super) now: Micros,
     pub(super) clock: Clock,
     pub(super) stations: Vec<StationNow>,
+    /// Alarms that stand, what wants to be seen first.
+    pub(super) alarms: Vec<AlarmView>,
     /// Sources that are not heard, with why.
     pub(super) down: Vec<(String, String)>,
     pub(super) disk_full: bool,
@@ -121,15 +124,17 @@ fn seen(keeper: &Keeper, station: &Station, now: Micros) -> Seen {
 
 /// Looks at the shop, or at one of its stations.
 pub(super) async fn look(api: &Api, only: Option<String>) -> Result<ShopNow, Refusal> {
-    let (name, units, looked, now) = api
+    let (name, units, looked, mut alarms, now) = api
         .look(move |keeper, now| {
             let shop: &Shop = keeper.shop();
             let wanted = |station: &&Station| only.as_ref().is_none_or(|only| *only == station.id);
             let stations = shop.stations.iter().filter(wanted);
             let seen: Vec<Seen> = stations.map(|station| seen(keeper, station, now)).collect();
-            (shop.name.clone(), shop.units, seen, now)
+            let alarms: Vec<_> = keeper.alarms().cloned().collect();
+            (shop.name.clone(), shop.units, seen, alarms, now)
         })
         .await?;
+    alarms.sort_by_key(order);
     let disk_full = api.shift.disk_is_full();
     let mut down = Vec::new();
     for (id, health) in api.shift.sources() {
@@ -138,6 +143,10 @@ pub(super) async fn look(api: &Api, only: Option<String>) -> Result<ShopNow, Ref
         }
     }
     let question = move |reader: &Reader, clock: &Clock| {
+        let told = alarms
+            .iter()
+            .map(|alarm| AlarmView::new(alarm, units, clock));
+        let told = told.filter(stands);
         let stations = looked.into_iter().map(|seen| {
             let is_blind = |source: &String| down.iter().any(|(id, _)| id == source);
             let blind = seen.sources.iter().any(is_blind);
@@ -150,6 +159,7 @@ pub(super) async fn look(api: &Api, only: Option<String>) -> Result<ShopNow, Ref
             clock: clock.clone(),
             stations: stations.collect::<Result<_, Refusal>>()?,
             down,
+            alarms: told.collect(),
             disk_full,
             unassigned: crate::api::batches::unassigned(reader)?,
             open_holds: reader.holds(Holds::Open)?.len(),
@@ -229,4 +239,16 @@ fn zones(seen: &Seen, recipe: &[(String, f64)], now: Micros) -> Vec<ZoneNow> {
         }
     };
     probes.map(zone).collect()
+}
+
+impl ShopNow {
+    /// The alarms that concern a station: its own, and the whole shop's. (What has become of prints, verdicts and
+    /// holds say already.)
+    pub(super) fn alarms_at<'a>(&'a self, station: &'a str) -> impl Iterator<Item = &'a AlarmView> {
+        let at = move |alarm: &&AlarmView| {
+            let is_here = alarm.station.as_deref().is_none_or(|own| own == station);
+            is_here && !alarm.name.starts_with("print-")
+        };
+        self.alarms.iter().filter(at)
+    }
 }

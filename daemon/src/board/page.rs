@@ -14,8 +14,9 @@ use crate::journal::{Holds, Reader};
 use crate::time::Micros;
 
 /// Pages and how the way to them is called.
-const PAGES: [(&str, &str); 6] = [
+const PAGES: [(&str, &str); 7] = [
     ("/", "Live"),
+    ("/alarms", "Alarms"),
     ("/batches", "Batches"),
     ("/holds", "Holds"),
     ("/recipes", "Recipes"),
@@ -29,6 +30,8 @@ pub(super) struct Frame {
     pub(super) shop: String,
     /// The hour of the wall clock.
     pub(super) hour: String,
+    /// Alarms that nobody has said that they saw.
+    pub(super) alarms: usize,
     /// Holds that nobody has settled.
     pub(super) holds: usize,
     /// The number of the last record of evidence.
@@ -40,16 +43,22 @@ pub(super) struct Frame {
 impl Frame {
     /// As it is now, for whoever sent these headers.
     pub(super) async fn now(api: &Arc<Api>, headers: &HeaderMap) -> Result<Frame, Refusal> {
-        let (shop, now) = api
-            .look(|keeper, now| (keeper.shop().name.clone(), now))
+        let (shop, alarms, now) = api
+            .look(|keeper, now| {
+                let unseen = keeper
+                    .alarms()
+                    .filter(|alarm| alarm.state().wants_acknowledging());
+                (keeper.shop().name.clone(), unseen.count(), now)
+            })
             .await?;
         let may_change = api.door.may_change(headers);
-        api.read(move |reader, clock| Frame::of(shop, now, may_change, reader, clock))
+        api.read(move |reader, clock| Frame::of(shop, alarms, now, may_change, reader, clock))
             .await
     }
 
     pub(super) fn of(
         shop: String,
+        alarms: usize,
         now: Micros,
         may_change: bool,
         reader: &Reader,
@@ -58,6 +67,7 @@ impl Frame {
         Ok(Frame {
             shop,
             hour: hour(now, clock),
+            alarms,
             holds: reader.holds(Holds::Open)?.len(),
             record: reader.head()?.number.0,
             may_change,
@@ -67,6 +77,7 @@ impl Frame {
     /// The counts beside the way to a page, which change while it is looked at.
     pub(super) fn count(&self, path: &str) -> Option<(&'static str, Markup)> {
         match path {
+            "/alarms" => Some(("nav-alarms", count(self.alarms, "unseen"))),
             "/holds" => Some(("nav-holds", count(self.holds, "open"))),
             _ => None,
         }

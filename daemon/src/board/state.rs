@@ -3,9 +3,10 @@
 use inkdwell_config::station::StationKind;
 use maud::{Markup, html};
 
+use super::alarms::{sign, wants_eyes};
 use super::now::{ShopNow, StationNow};
 use super::out::name;
-use super::words::{counted, look_of};
+use super::words::{capital, counted, look_of};
 use crate::record::Judged;
 
 /// A belt slower than this, in m/s, stands.
@@ -32,12 +33,17 @@ impl State {
             tone,
             large,
             small,
-            call: call(station),
+            call: call(shop, station),
         };
         if shop.disk_full {
             let small =
                 "The disk is full: nothing is accepted. Make room in the data folder's disk.";
             return say("✕", "over", "Not watching".to_owned(), small.to_owned());
+        }
+        let mut alarms = shop.alarms_at(&station.id);
+        if let Some(alarm) = alarms.find(|own| own.priority == "high" && wants_eyes(&own.state)) {
+            let (mark, tone) = sign(&alarm.priority);
+            return say(mark, tone, capital(&alarm.title), alarm.first.clone());
         }
         if station.is_blind {
             let small = "A source is not heard: prints that pass now are not proved.";
@@ -108,24 +114,21 @@ impl State {
     }
 }
 
-/// When the last print that is not good left the heat.
-fn call(station: &StationNow) -> u64 {
+/// When the last print that is not good left the heat, or the last alarm came.
+fn call(shop: &ShopNow, station: &StationNow) -> u64 {
     let bad = station.last.iter().filter(|kept| {
         let judged = kept.pass.judged.as_ref();
         judged.is_some_and(|judged| !judged.is_good())
     });
-    let ended = bad.map(|kept| kept.pass.end.0 / 1000).max();
+    let ended = bad.map(|kept| kept.pass.end.0 / 1000);
+    let unseen = shop
+        .alarms_at(&station.id)
+        .filter(|own| wants_eyes(&own.state));
+    let raised = unseen.filter_map(|own| Some((own.raised.as_ref()?.steady_s * 1e3) as i64));
+    let ended = ended.chain(raised).max();
     ended
         .and_then(|ended| u64::try_from(ended).ok())
         .unwrap_or(0)
-}
-
-fn capital(text: &str) -> String {
-    let mut letters = text.chars();
-    let first = letters
-        .next()
-        .map(|letter| letter.to_uppercase().to_string());
-    format!("{}{}", first.unwrap_or_default(), letters.as_str())
 }
 
 fn lower(text: &str) -> String {

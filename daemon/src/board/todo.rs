@@ -2,9 +2,10 @@
 
 use maud::{Markup, html};
 
+use super::alarms::{sign, wants_eyes};
 use super::now::{ShopNow, StationNow};
-use super::words::{counted, hour, look, mark, numbers};
-use crate::api::view::Remedy;
+use super::words::{capital, counted, hour, look, mark, numbers};
+use crate::api::view::{AlarmView, Remedy};
 use crate::journal::{KeptHold, KeptPass};
 
 /// The part.
@@ -14,7 +15,12 @@ pub(super) fn part(shop: &ShopNow, station: &StationNow) -> Markup {
         batch.counts.iter().map(|count| count.passes).sum::<u64>()
     });
     let full = batch.filter(|batch| batch.batch.quantity.is_some_and(|of| done >= of));
-    let nothing = shop.down.is_empty()
+    let alarms: Vec<&AlarmView> = shop
+        .alarms_at(&station.id)
+        .filter(|own| own.state != "shelved")
+        .collect();
+    let nothing = alarms.is_empty()
+        && shop.down.is_empty()
         && !shop.disk_full
         && station.holds.is_empty()
         && full.is_none()
@@ -22,6 +28,7 @@ pub(super) fn part(shop: &ShopNow, station: &StationNow) -> Markup {
     html! {
         ul .todo {
             @if shop.disk_full { li .urgent { strong { "Make room on the disk." } " Until then nothing is recorded." } }
+            @for alarm in &alarms { (alarmed(alarm)) }
             @if station.is_blind {
                 @for (source, why) in &shop.down {
                     li .urgent { strong { "Look after " (source) "." } " " (why) }
@@ -38,6 +45,17 @@ pub(super) fn part(shop: &ShopNow, station: &StationNow) -> Markup {
                 li { (counted(shop.unassigned, "print has", "prints have")) " no batch. " a href="/batches" { "Give them one" } }
             }
             @if nothing { li .calm { "Nothing. Keep printing." } }
+        }
+    }
+}
+
+fn alarmed(alarm: &AlarmView) -> Markup {
+    let (mark, tone) = sign(&alarm.priority);
+    html! {
+        li .urgent[wants_eyes(&alarm.state)] {
+            span class={ "mark " (tone) } aria-hidden="true" { (mark) }
+            strong { (alarm.first) } " " (capital(&alarm.title)) ": " (alarm.words) " "
+            a href="/alarms" { "Alarm" }
         }
     }
 }

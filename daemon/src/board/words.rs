@@ -135,6 +135,15 @@ pub(super) fn numbers(mut numbers: Vec<u64>) -> String {
     }
 }
 
+/// A text whose first letter is a capital.
+pub(super) fn capital(text: &str) -> String {
+    let mut letters = text.chars();
+    let first = letters
+        .next()
+        .map(|letter| letter.to_uppercase().to_string());
+    format!("{}{}", first.unwrap_or_default(), letters.as_str())
+}
+
 /// `1 print`, `2 prints`.
 pub(super) fn counted(count: u64, one: &str, many: &str) -> String {
     format!("{count} {}", if count == 1 { one } else { many })

@@ -14,7 +14,7 @@ use crate::journal::KeptPass;
 
 const WIDTH: f64 = 640.0;
 const HEIGHT: f64 = 300.0;
-const LEFT: f64 = 50.0;
+const LEFT: f64 = 72.0;
 const RIGHT: f64 = 14.0;
 const TOP: f64 = 16.0;
 const BELOW: f64 = 34.0;
