@@ -6,7 +6,7 @@ use inkdwell_cure::sensor::Meter;
 use super::super::period::Asked;
 use super::super::{Chamber, Known, ReportError};
 use super::{Desk, LONGEST_CHAMBER, Run};
-use crate::api::ride::readings;
+use crate::shown::temperatures as readings;
 use crate::journal::{KeptPass, Shown};
 use crate::keeper::calibration_of;
 use crate::time::Micros;

@@ -2,7 +2,7 @@
 
 use super::super::{Known, ReportError, Ride};
 use super::{Desk, Run};
-use crate::api::ride::readings;
+use crate::shown::temperatures as readings;
 use crate::journal::KeptPass;
 use crate::record::Place;
 use crate::time::Micros;
