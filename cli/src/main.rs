@@ -14,6 +14,7 @@ mod plot;
 mod ride_file;
 mod terminal;
 mod tune;
+mod watch;
 
 use std::process::ExitCode;
 
@@ -55,6 +56,7 @@ fn run(arguments: Arguments) -> Result<Outcome, Failure> {
         Some(Command::Holds(typed)) => command::holds::run(&typed),
         Some(Command::Recipe(typed)) => command::recipe::run(typed),
         Some(Command::Probe(typed)) => command::probe::run(typed),
+        Some(Command::Watch(typed)) => watch::run(*typed),
         Some(Command::Verify(typed)) => command::verify::run(&typed),
         Some(Command::Backup(typed)) => command::backup::run(&typed),
         Some(Command::Completions(typed)) => command::completions::run(&typed),
