@@ -11,6 +11,7 @@
 //!   then does anybody else see them.
 
 pub mod api;
+pub mod board;
 pub mod broker;
 pub mod intake;
 pub mod journal;

@@ -63,7 +63,7 @@ pub(super) async fn list(
 }
 
 /// How many prints have no batch.
-pub(super) fn unassigned(reader: &Reader) -> Result<u64, Refusal> {
+pub(crate) fn unassigned(reader: &Reader) -> Result<u64, Refusal> {
     let query = PassQuery {
         without_batch: true,
         ..PassQuery::default()
@@ -73,7 +73,7 @@ pub(super) fn unassigned(reader: &Reader) -> Result<u64, Refusal> {
 }
 
 /// `POST /api/batches`
-pub(super) async fn open(
+pub(crate) async fn open(
     State(api): State<Arc<Api>>,
     Told(new): Told<NewBatch>,
 ) -> Result<(StatusCode, Json<BatchView>), Refusal> {
@@ -145,7 +145,7 @@ pub(super) async fn get(
 }
 
 /// `POST /api/batches/{batch}/close`
-pub(super) async fn close(
+pub(crate) async fn close(
     State(api): State<Arc<Api>>,
     Path(batch): Path<String>,
     Told(By { by }): Told<By>,
@@ -158,7 +158,7 @@ pub(super) async fn close(
 }
 
 /// `POST /api/batches/{batch}/notes`
-pub(super) async fn note(
+pub(crate) async fn note(
     State(api): State<Arc<Api>>,
     Path(batch): Path<String>,
     Told(new): Told<NewNote>,
@@ -181,7 +181,7 @@ fn known(reader: &Reader, batch: u64) -> Result<KeptBatch, Refusal> {
 }
 
 /// `POST /api/batches/{batch}/passes`: all of them, or none where one cannot be.
-pub(super) async fn assign(
+pub(crate) async fn assign(
     State(api): State<Arc<Api>>,
     Path(batch): Path<String>,
     Told(new): Told<ToAssign>,
@@ -264,6 +264,6 @@ async fn judge_all(
 }
 
 /// The daemon answered with another record than it was asked for.
-pub(super) fn odd() -> Refusal {
+pub(crate) fn odd() -> Refusal {
     Refusal::broken("the daemon did something else than it was asked for; its log may say why")
 }

@@ -9,7 +9,7 @@ use serde::de::DeserializeOwned;
 use super::refusal::Refusal;
 
 /// An answer.
-pub(super) type Answer<T> = Result<Json<T>, Refusal>;
+pub(crate) type Answer<T> = Result<Json<T>, Refusal>;
 
 /// The longest name of a person, job, station and the like.
 const NAME: usize = 200;
@@ -17,7 +17,7 @@ const NAME: usize = 200;
 const PROSE: usize = 4000;
 
 /// A body of JSON.
-pub(super) struct Told<T>(pub(super) T);
+pub(crate) struct Told<T>(pub(crate) T);
 
 impl<S: Send + Sync, T: DeserializeOwned> FromRequest<S> for Told<T> {
     type Rejection = Refusal;
@@ -36,7 +36,7 @@ impl<S: Send + Sync, T: DeserializeOwned> FromRequest<S> for Told<T> {
 }
 
 /// What stands behind the question mark of an address.
-pub(super) struct Asked<T>(pub(super) T);
+pub(crate) struct Asked<T>(pub(crate) T);
 
 impl<S: Send + Sync, T: DeserializeOwned> FromRequestParts<S> for Asked<T> {
     type Rejection = Refusal;
@@ -52,7 +52,7 @@ impl<S: Send + Sync, T: DeserializeOwned> FromRequestParts<S> for Asked<T> {
 }
 
 /// A number in a path.
-pub(super) fn number(kind: &str, text: &str) -> Result<u64, Refusal> {
+pub(crate) fn number(kind: &str, text: &str) -> Result<u64, Refusal> {
     let number = text.parse::<u64>().ok();
     // The journal's numbers are SQLite's.
     let number = number.filter(|number| i64::try_from(*number).is_ok());
@@ -60,22 +60,22 @@ pub(super) fn number(kind: &str, text: &str) -> Result<u64, Refusal> {
 }
 
 /// There is no such thing.
-pub(super) fn absent(kind: &str, number: impl std::fmt::Display) -> Refusal {
+pub(crate) fn absent(kind: &str, number: impl std::fmt::Display) -> Refusal {
     Refusal::absent(format!("there is no {kind} {number}"))
 }
 
 /// A name: one line, not long.
-pub(super) fn name(what: &str, text: String) -> Result<String, Refusal> {
+pub(crate) fn name(what: &str, text: String) -> Result<String, Refusal> {
     line(what, text, NAME, |_| false)
 }
 
 /// A name that may be left out.
-pub(super) fn some_name(what: &str, text: Option<String>) -> Result<Option<String>, Refusal> {
+pub(crate) fn some_name(what: &str, text: Option<String>) -> Result<Option<String>, Refusal> {
     text.map(|text| name(what, text)).transpose()
 }
 
 /// Prose: lines, not endless.
-pub(super) fn prose(what: &str, text: String) -> Result<String, Refusal> {
+pub(crate) fn prose(what: &str, text: String) -> Result<String, Refusal> {
     line(what, text, PROSE, |letter| letter == '\n')
 }
 
@@ -104,7 +104,7 @@ fn line(
 }
 
 /// How many of a list are wanted.
-pub(super) fn at_most(newest: Option<u64>, usual: u64, most: u64) -> Result<u64, Refusal> {
+pub(crate) fn at_most(newest: Option<u64>, usual: u64, most: u64) -> Result<u64, Refusal> {
     match newest {
         Some(newest) if newest == 0 || newest > most => Err(Refusal::wrong(format!(
             "newest cannot be {newest}; ask for 1 to {most}"

@@ -14,8 +14,8 @@ use std::time::{Duration, Instant};
 use axum::body::{Body, to_bytes};
 use axum::extract::{Request, State};
 use axum::http::header::{
-    AUTHORIZATION, CACHE_CONTROL, CONTENT_LENGTH, CONTENT_TYPE, HOST, HeaderMap, HeaderName,
-    HeaderValue, ORIGIN, WWW_AUTHENTICATE, X_CONTENT_TYPE_OPTIONS,
+    AUTHORIZATION, CACHE_CONTROL, CONTENT_LENGTH, CONTENT_TYPE, COOKIE, HOST, HeaderMap,
+    HeaderName, HeaderValue, ORIGIN, WWW_AUTHENTICATE, X_CONTENT_TYPE_OPTIONS,
 };
 use axum::http::{Method, StatusCode};
 use axum::middleware::Next;
@@ -26,19 +26,23 @@ use super::Api;
 use super::rate::Rate;
 use super::refusal::Refusal;
 use super::token::{self, Token};
+use crate::board;
 
 /// From where a browser's request comes, as the browser says.
 const FETCH_SITE: HeaderName = HeaderName::from_static("sec-fetch-site");
 /// Whose pages may take an answer in.
 const RESOURCE_POLICY: HeaderName = HeaderName::from_static("cross-origin-resource-policy");
 
+/// The cookie in which a browser keeps the token.
+pub(crate) const COOKIE_NAME: &str = "inkdwell_token";
+
 /// What is known at the door.
 #[derive(Debug)]
-pub(super) struct Door {
-    pub(super) token: Token,
+pub(crate) struct Door {
+    pub(crate) token: Token,
     pub(super) address: SocketAddr,
     pub(super) hosts: Vec<String>,
-    pub(super) has_tls: bool,
+    pub(crate) has_tls: bool,
     pub(super) body: Duration,
     pub(super) body_bytes: usize,
     pub(super) rate: Rate,
@@ -48,12 +52,18 @@ pub(super) struct Door {
 /// Lets a request pass, or refuses it.
 pub(super) async fn pass(State(api): State<Arc<Api>>, request: Request, next: Next) -> Response {
     let door = &api.door;
-    let checked = match door.check(request.method(), request.headers()) {
+    let path = request.uri().path().to_owned();
+    let is_page = request.method().is_safe() && board::is_page(&path);
+    let checked = match door.check(request.method(), &path, request.headers()) {
         Ok(()) => door.take_body(request).await,
         Err(refusal) => Err(refusal),
     };
     let mut response = match checked {
         Ok(request) => next.run(request).await,
+        // A person is asked for it.
+        Err(refusal) if is_page && refusal.status == StatusCode::UNAUTHORIZED => {
+            board::ask_for_token(&path)
+        }
         Err(refusal) => refusal.into_response(),
     };
     let headers = response.headers_mut();
@@ -68,7 +78,7 @@ pub(super) async fn pass(State(api): State<Arc<Api>>, request: Request, next: Ne
 }
 
 impl Door {
-    fn check(&self, method: &Method, headers: &HeaderMap) -> Result<(), Refusal> {
+    fn check(&self, method: &Method, path: &str, headers: &HeaderMap) -> Result<(), Refusal> {
         let now = Instant::now();
         let changes = !method.is_safe();
         if !self.rate.allows(now) || (changes && !self.changes.allows(now)) {
@@ -77,10 +87,33 @@ impl Door {
         }
         self.check_host(headers)?;
         self.check_origin(headers, changes)?;
-        if changes || !self.address.ip().is_loopback() {
+        if board::is_open_to_all(path) {
+            return Ok(());
+        }
+        if (changes || !self.address.ip().is_loopback()) && !self.has_cookie(headers, changes) {
             self.check_token(headers)?;
         }
         Ok(())
+    }
+
+    /// Whether a browser shows the token that its user has logged in with. Browsers add cookies of themselves, so
+    /// that whoever changes something also says from which page: an origin that is there was checked before.
+    fn has_cookie(&self, headers: &HeaderMap, changes: bool) -> bool {
+        if changes && !headers.contains_key(ORIGIN) {
+            return false;
+        }
+        let cookies = headers.get_all(COOKIE).iter();
+        let cookies = cookies.filter_map(|cookies| cookies.to_str().ok());
+        let mut cookies = cookies.flat_map(|cookies| cookies.split(';'));
+        cookies.any(|cookie| {
+            let own = cookie.trim().split_once('=');
+            own.is_some_and(|(name, token)| name == COOKIE_NAME && self.token.is(token))
+        })
+    }
+
+    /// Whether the user of this browser may change something.
+    pub(crate) fn may_change(&self, headers: &HeaderMap) -> bool {
+        self.has_cookie(headers, false)
     }
 
     fn check_host(&self, headers: &HeaderMap) -> Result<(), Refusal> {
@@ -203,7 +236,9 @@ impl Door {
         let kind = parts.headers.get(CONTENT_TYPE);
         let kind = kind.and_then(|kind| kind.to_str().ok()).unwrap_or_default();
         let kind = kind.split(';').next().unwrap_or_default().trim();
-        if !kind.eq_ignore_ascii_case("application/json") {
+        let is_form = kind.eq_ignore_ascii_case("application/x-www-form-urlencoded");
+        let is_for_people = is_form && board::takes_forms(parts.uri.path());
+        if !is_for_people && !kind.eq_ignore_ascii_case("application/json") {
             return Err(Refusal::new(
                 StatusCode::UNSUPPORTED_MEDIA_TYPE,
                 "the body has to be JSON; send it with \"Content-Type: application/json\"",

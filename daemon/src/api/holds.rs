@@ -63,7 +63,7 @@ pub(super) async fn list(
 }
 
 /// A hold with its prints.
-pub(super) fn told(reader: &Reader, kept: &KeptHold, clock: &Clock) -> Result<HoldView, Refusal> {
+pub(crate) fn told(reader: &Reader, kept: &KeptHold, clock: &Clock) -> Result<HoldView, Refusal> {
     let batch = match kept.hold.batch {
         Some(batch) => reader.batch(batch)?,
         None => None,
@@ -90,7 +90,7 @@ async fn show(api: &Api, hold: u64) -> Result<HoldView, Refusal> {
 }
 
 /// `POST /api/holds/{hold}/settle`
-pub(super) async fn settle(
+pub(crate) async fn settle(
     State(api): State<Arc<Api>>,
     Path(hold): Path<String>,
     Told(new): Told<Settlement>,

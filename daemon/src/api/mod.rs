@@ -14,20 +14,20 @@
 
 pub mod address;
 pub mod anew;
-mod batches;
+pub(crate) mod batches;
 mod describe;
 mod door;
 mod events;
-mod extract;
-mod guard;
-mod holds;
+pub(crate) mod extract;
+pub(crate) mod guard;
+pub(crate) mod holds;
 mod passes;
 mod private_file;
 mod probes;
 mod rate;
-mod recipes;
+pub(crate) mod recipes;
 pub mod refusal;
-mod ride;
+pub(crate) mod ride;
 mod routes;
 mod status;
 mod stream;
@@ -49,6 +49,7 @@ use tokio::task::{JoinHandle, spawn_blocking};
 use tokio::time::timeout;
 use tokio_util::sync::CancellationToken;
 
+use crate::board::hub::Hub;
 use crate::journal::Reader;
 use crate::keeper::{Command, Keeper};
 use crate::record::Record;
@@ -67,6 +68,8 @@ use view::Clock;
 const READERS: usize = 4;
 /// Streams of news at the same time.
 const STREAMS: usize = 16;
+/// Boards that are kept up to date at the same time.
+const BOARDS: usize = 200;
 /// How long a question to the daemon may wait for its turn.
 const TURN: Duration = Duration::from_secs(10);
 /// How long a change may wait for its commit.
@@ -94,7 +97,8 @@ pub struct Limits {
 impl Default for Limits {
     fn default() -> Limits {
         Limits {
-            connections: 64,
+            // A board on a wall keeps one, and takes a few more while it is opened.
+            connections: 256,
             head: Duration::from_secs(15),
             body: Duration::from_secs(10),
             body_bytes: 64 * 1024,
@@ -219,6 +223,9 @@ pub async fn serve_within(
         walls: Arc::default(),
         turns: Arc::new(Semaphore::new(READERS)),
         streams: Arc::new(Semaphore::new(STREAMS)),
+        boards: Arc::new(Semaphore::new(BOARDS)),
+        hub: Hub::new(),
+        tuning: tokio::sync::Mutex::default(),
         assigning: tokio::sync::Mutex::new(()),
         stop: stop.clone(),
         door: Door {
@@ -232,11 +239,16 @@ pub async fn serve_within(
             changes: Rate::new(limits.changes.0, limits.changes.1, now),
         },
     });
-    let streams = Arc::clone(&api.streams);
+    let (streams, boards) = (Arc::clone(&api.streams), Arc::clone(&api.boards));
+    let hub = tokio::spawn(crate::board::hub::run(Arc::clone(&api)));
     let task = tokio::spawn(async move {
         door::open(listener, tls, routes::router(api), limits, stop).await;
         // Every stream gives its place back when it has ended. (The semaphore is never closed.)
         let _ = streams.acquire_many(STREAMS as u32).await;
+        let _ = boards.acquire_many(BOARDS as u32).await;
+        if let Err(error) = hub.await {
+            tracing::error!("the board has failed ({error})");
+        }
         drop(published);
     });
     Ok(Serving {
@@ -268,19 +280,25 @@ fn local_url(address: SocketAddr, board: &Board) -> String {
 /// What every request works with.
 #[derive(Debug)]
 pub(crate) struct Api {
-    shift: Arc<Shift>,
+    pub(crate) shift: Arc<Shift>,
     walls: Arc<Mutex<Option<WallTimes>>>,
     turns: Arc<Semaphore>,
     streams: Arc<Semaphore>,
+    /// Places of boards that are kept up to date.
+    pub(crate) boards: Arc<Semaphore>,
+    /// What those boards show.
+    pub(crate) hub: Hub,
+    /// Held while a window is reckoned for a board: it takes a processor for seconds.
+    pub(crate) tuning: tokio::sync::Mutex<()>,
     /// Held while passes are assigned, so that none is given to two batches at once.
     assigning: tokio::sync::Mutex<()>,
-    stop: CancellationToken,
-    door: Door,
+    pub(crate) stop: CancellationToken,
+    pub(crate) door: Door,
 }
 
 impl Api {
     /// Asks the journal.
-    async fn read<T: Send + 'static>(
+    pub(crate) async fn read<T: Send + 'static>(
         &self,
         question: impl FnOnce(&Reader, &Clock) -> Result<T, Refusal> + Send + 'static,
     ) -> Result<T, Refusal> {
@@ -307,7 +325,7 @@ impl Api {
     }
 
     /// Looks at the daemon as it is now.
-    async fn look<T: Send + 'static>(
+    pub(crate) async fn look<T: Send + 'static>(
         &self,
         look: impl FnOnce(&Keeper, Micros) -> T + Send + 'static,
     ) -> Result<T, Refusal> {

@@ -75,7 +75,7 @@ async fn show(api: &Api, recipe: u64) -> Result<RecipeView, Refusal> {
 }
 
 /// `POST /api/recipes`
-pub(super) async fn lock(
+pub(crate) async fn lock(
     State(api): State<Arc<Api>>,
     Told(new): Told<NewRecipe>,
 ) -> Result<(StatusCode, Json<LockedNow>), Refusal> {
@@ -155,7 +155,7 @@ fn reference(
 }
 
 /// `POST /api/recipes/{recipe}/retire`
-pub(super) async fn retire(
+pub(crate) async fn retire(
     State(api): State<Arc<Api>>,
     Path(recipe): Path<String>,
     Told(new): Told<ToRetire>,

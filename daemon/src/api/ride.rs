@@ -124,7 +124,7 @@ fn mean(readings: &[(Micros, f64)]) -> Option<f64> {
 }
 
 /// A probe's temperatures from one moment to another, as it was calibrated then.
-fn readings(
+pub(crate) fn readings(
     reader: &Reader,
     probe: &Probe,
     from: Micros,

@@ -263,6 +263,7 @@ pub(super) fn router(api: Arc<Api>) -> Router {
         router = router.route(route.path, route.handler);
     }
     router
+        .merge(crate::board::router())
         .fallback(nowhere)
         .method_not_allowed_fallback(not_so)
         .layer(from_fn_with_state(Arc::clone(&api), guard::pass))

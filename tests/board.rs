@@ -1,0 +1,302 @@
+//! The board in a real browser, before a running simulated shop: each page, what appears on it by itself, and
+//! everything that a person does there.
+
+mod browser;
+
+use browser::access::Access;
+use browser::driver::{self, Browser, wait};
+use browser::relay::Relay;
+use browser::shop::House;
+use serde_json::json;
+
+/// A name that would be a script, were it not escaped, and its quotation marks.
+const JOB: &str = "<script>window.broken = 1</script> \"Harbour\" & 'choir' <img src=x onerror=\"window.broken = 1\">";
+
+struct Visit {
+    browser: Browser,
+    relay: Relay,
+    access: Access,
+    house: House,
+}
+
+impl Visit {
+    fn begin() -> Visit {
+        let relay = Relay::start();
+        let house = House::new(&[relay.address.to_string()]);
+        relay.leads_to(house.address());
+        Visit {
+            browser: Browser::start(),
+            relay,
+            access: Access::new(),
+            house,
+        }
+    }
+
+    fn open(&self, path: &str) {
+        self.browser
+            .open(&format!("http://{}{path}", self.relay.address));
+    }
+
+    fn log_in(&self) {
+        self.open("/login?next=/batches");
+        self.browser
+            .find("input[name=token]")
+            .types(&self.house.token());
+        self.browser.find("main button").press();
+        self.browser.wait_for("h1", "Batches");
+    }
+
+    fn open_batch(&self, job: &str, prints: &str) {
+        self.open("/batches");
+        self.browser.find("details.sheet summary").press();
+        self.browser.find("input[name=job]").types(job);
+        self.browser.find("input[name=quantity]").types(prints);
+        let by = self
+            .browser
+            .find("form[action='/do/open-batch'] input[name=by]");
+        by.clear();
+        by.types("Mara");
+        self.browser
+            .find("form[action='/do/open-batch'] button")
+            .press();
+        self.browser.wait_for("h1", "Batch ");
+    }
+
+    /// Every page, at every size, light and dark: nobody is left out, and nothing sticks out.
+    fn look_at(&self, pages: &[(&str, &str)]) {
+        let folder = driver::pictures();
+        for (path, name) in pages {
+            for (size, width, height) in [
+                ("phone", 360, 740),
+                ("tablet", 1180, 820),
+                ("wall", 1920, 1080),
+            ] {
+                for scheme in ["light", "dark"] {
+                    self.browser.size(width, height);
+                    self.browser.prefers(scheme, "no-preference");
+                    self.open(path);
+                    self.access
+                        .check(&self.browser, &format!("{name}, {size}, {scheme}"));
+                    let over = self.browser.run(
+                        "return document.documentElement.scrollWidth - document.documentElement.clientWidth;",
+                    );
+                    assert_eq!(over, json!(0), "{name} sticks out on a {size}");
+                    self.browser
+                        .picture(&folder.join(format!("{name}-{size}-{scheme}.png")));
+                }
+            }
+        }
+        self.browser.size(1180, 820);
+    }
+}
+
+#[test]
+fn a_shift_before_the_board() {
+    if !driver::is_here() {
+        return;
+    }
+    let visit = Visit::begin();
+    let browser = &visit.browser;
+    before_anything(&visit);
+    logging_in(&visit);
+    a_batch_with_an_evil_name(&visit);
+
+    visit.open("/");
+    browser.wait_for(".state", "Waiting");
+    browser.find("#sound").press();
+    browser.wait_for("#sound", "Sound is on");
+    visit.house.switch_on();
+    a_print_goes_through(&visit);
+    the_heater_sags(&visit);
+    the_wire_is_cut(&visit);
+    visit.look_at(&[("/", "live"), ("/holds", "holds"), ("/prints/1", "print")]);
+    a_hold_is_settled(&visit);
+    a_recipe_is_tuned_for_and_locked(&visit);
+    the_batch_is_closed(&visit);
+    let day = visit
+        .browser
+        .run("return document.querySelector('main a')?.getAttribute('href') || '';");
+    let day = day.as_str().unwrap_or_default().to_owned();
+    visit.look_at(&[
+        ("/batches", "batches"),
+        ("/batches/1", "batch"),
+        ("/recipes", "recipes"),
+        ("/tune", "tune"),
+        ("/reports", "reports"),
+        (&day, "report"),
+        ("/login", "login"),
+    ]);
+    assert_eq!(
+        browser.run("return window.broken === undefined;"),
+        json!(true)
+    );
+    let complaints = browser.complaints();
+    let own = complaints
+        .iter()
+        .filter(|told| !told.contains("/live") && !told.contains("401"));
+    assert_eq!(own.collect::<Vec<_>>(), Vec::<&String>::new());
+}
+
+fn before_anything(visit: &Visit) {
+    visit.open("/");
+    visit.browser.wait_for(".state", "No batch");
+    assert!(visit.browser.text("footer").contains("no safety device"));
+    for (path, heading) in [
+        ("/batches", "Batches"),
+        ("/holds", "Holds"),
+        ("/recipes", "Recipes"),
+        ("/tune", "Tune"),
+        ("/reports", "Reports"),
+    ] {
+        visit.open(path);
+        assert_eq!(visit.browser.text("h1"), heading);
+        visit.access.check(&visit.browser, path);
+        let forms = visit
+            .browser
+            .run("return document.querySelectorAll('main form').length;");
+        assert_eq!(
+            forms,
+            json!(0),
+            "nobody has logged in, and {path} offers to change something"
+        );
+    }
+    visit.open("/prints/99");
+    assert!(visit.browser.text("main").contains("there is no print 99"));
+}
+
+fn logging_in(visit: &Visit) {
+    let browser = &visit.browser;
+    visit.open("/login?next=/batches");
+    browser.find("input[name=token]").types("guessed");
+    browser.find("main button").press();
+    browser.wait_for("[role=alert]", "This is not the token");
+    visit.log_in();
+    assert_eq!(
+        browser.run("return document.cookie;"),
+        json!(""),
+        "no script reads the token"
+    );
+}
+
+fn a_batch_with_an_evil_name(visit: &Visit) {
+    visit.open_batch(JOB, "9");
+    assert_eq!(visit.browser.text("h1"), format!("Batch 1: {JOB}"));
+    for path in ["/", "/batches", "/batches/1"] {
+        visit.open(path);
+        let told = visit.browser.run(
+            "return [window.broken === undefined, document.querySelectorAll('main img, main script').length];",
+        );
+        assert_eq!(told, json!([true, 0]), "{path}");
+    }
+}
+
+fn a_print_goes_through(visit: &Visit) {
+    let browser = &visit.browser;
+    browser.wait_for(".in-heat", "A print is in the heat");
+    // The curve grows by itself.
+    let points = || {
+        let count = "return document.querySelector('.in-heat .film')?.points.length || 0;";
+        browser.run(count).as_u64().unwrap_or(0)
+    };
+    let before = points();
+    wait("a longer curve", || (points() > before + 10).then_some(()));
+    let text = browser.wait_for(".in-heat", "threshold 160");
+    assert!(text.contains("scorch") && text.contains("cure"), "{text}");
+    browser.wait_for(".state", "Good");
+    let out = browser.wait_for(".is-out", "Print 1");
+    assert!(out.contains("cured") && out.contains("measured"), "{out}");
+    assert!(browser.text(".counts").contains("1 of 9"));
+}
+
+fn the_heater_sags(visit: &Visit) {
+    let browser = &visit.browser;
+    browser.wait_for(".state", "Under-cured");
+    let todo = browser.wait_for(".to-do", "Pull print");
+    assert!(todo.contains("through the heat once more"), "{todo}");
+    assert_eq!(browser.text("#nav-holds").trim().chars().next(), Some('1'));
+    wait("a sound", || {
+        browser
+            .run("return document.body.dataset.called >= 1;")
+            .as_bool()?
+            .then_some(())
+    });
+}
+
+fn the_wire_is_cut(visit: &Visit) {
+    let browser = &visit.browser;
+    let prints = || browser.text(".counts");
+    visit.relay.cut();
+    browser.wait_for("#lost", "The daemon is not heard");
+    let then = prints();
+    let passes = || {
+        let reader = visit.house.shift().readers().reader().expect("a reader");
+        reader.head().expect("the chain's head").number.0
+    };
+    let before = passes();
+    wait("a verdict behind the cut", || {
+        (passes() > before + 1).then_some(())
+    });
+    assert_eq!(prints(), then, "nothing comes through a cut wire");
+    visit.relay.join();
+    wait("the board heard again", || {
+        let is_lost = browser.run("return document.getElementById('lost').hidden;");
+        (is_lost == json!(true)).then_some(())
+    });
+    wait("what came meanwhile", || (prints() != then).then_some(()));
+}
+
+fn a_hold_is_settled(visit: &Visit) {
+    let browser = &visit.browser;
+    visit.open("/holds");
+    browser.find("input[value=re-run]").press();
+    browser
+        .find("input[name=why]")
+        .types("all are dry, none was on the heap");
+    let by = browser.find("form[action='/do/settle-hold'] input[name=by]");
+    by.clear();
+    by.types("Mara");
+    browser
+        .find("form[action='/do/settle-hold'] button")
+        .press();
+    let main = browser.wait_for("main", "Settled: sent through once more");
+    assert!(main.contains("Mara"), "{main}");
+}
+
+fn a_recipe_is_tuned_for_and_locked(visit: &Visit) {
+    let browser = &visit.browser;
+    visit.open("/tune");
+    browser.find("form[action='/do/tune'] button").press();
+    browser.wait_for("h1", "through Long dryer");
+    visit.access.check(browser, "the answer of a tuning");
+    browser.picture(&driver::pictures().join("tuned-tablet-light.png"));
+    visit.open("/recipes");
+    browser.find("details summary").press();
+    let by = browser.find("form[action='/do/lock-recipe'] input[name=by]");
+    by.clear();
+    by.types("Mara");
+    browser
+        .find("form[action='/do/lock-recipe'] button")
+        .press();
+    let main = browser.wait_for("main", "Recipe 1");
+    assert!(main.contains("zone-2") && main.contains("Mara"), "{main}");
+}
+
+fn the_batch_is_closed(visit: &Visit) {
+    let browser = &visit.browser;
+    visit.open("/batches/1");
+    let by = browser.find("form[action='/do/close-batch'] input[name=by]");
+    by.clear();
+    by.types("Mara");
+    browser
+        .find("form[action='/do/close-batch'] button")
+        .press();
+    wait("a closed batch", || {
+        browser
+            .text(".facts")
+            .contains("Mara\nClosed")
+            .then_some(())
+            .or_else(|| (!browser.text(".facts").contains("it is open")).then_some(()))
+    });
+    visit.open("/reports");
+    browser.wait_for("main", "cured");
+}
