@@ -1,6 +1,9 @@
 //! The fitted heat model against simulated shops whose physics is finer than the model's and written apart
 //! from it (`simulated-traces`): the fit is told what a shop declares and its rides, never the truth.
 
+#[path = "heat_causes.rs"]
+mod heat_causes;
+
 use inkdwell_config::library::Library;
 use inkdwell_config::quantity::{Celsius, CelsiusDifference, Metres, MetresPerSecond, Seconds};
 use inkdwell_config::station::{Station, StationKind, Zone};
@@ -11,6 +14,7 @@ use inkdwell_cure::judged::Band;
 use inkdwell_cure::tuning::{Declared, tune};
 use inkdwell_simulated_traces::chance::Chance;
 use inkdwell_simulated_traces::channel::Value;
+use inkdwell_simulated_traces::events::Event;
 use inkdwell_simulated_traces::likely::{Batch, likely_flash};
 use inkdwell_simulated_traces::physics::flash;
 use inkdwell_simulated_traces::shop::{SimulatedShop, draw_shop};
@@ -21,8 +25,15 @@ const CLASS_ONE: CelsiusDifference = CelsiusDifference(1.73);
 
 /// A ride through a simulated shop, as its probe showed it.
 fn ride(shop: &SimulatedShop, belt: f64, seed: u64) -> Ride {
+    read(shop, belt, seed, Vec::new())
+}
+
+/// The same where something goes wrong.
+fn read(shop: &SimulatedShop, belt: f64, seed: u64, events: Vec<Event>) -> Ride {
     let belt = MetresPerSecond(belt);
-    let live = shop.ride(belt, seed).live();
+    let mut scenario = shop.ride(belt, seed);
+    scenario.events = events;
+    let live = scenario.live();
     let column = live.channels().position(|channel| channel.name == "film_c");
     let column = column.expect("a ride has a film");
     let film = live.filter_map(|row| match row.values[column] {
@@ -39,7 +50,7 @@ fn ride(shop: &SimulatedShop, belt: f64, seed: u64) -> Ride {
 }
 
 fn fitted(shop: &SimulatedShop, rides: &[Ride]) -> Fit {
-    let options = FitOptions::default();
+    let options = FitOptions::of_one_batch(&shop.fabric);
     fit(rides, &shop.station, &shop.ink, &shop.fabric, options).expect("rides like any other")
 }
 
@@ -156,6 +167,31 @@ fn a_third_ride_makes_it_surer_and_the_same_rides_give_the_same_answer() {
 }
 
 #[test]
+fn the_next_ride_is_promised_what_a_ride_that_can_be_made_would_tell() {
+    let shop = draw_shop(8);
+    let about = shop.fastest_safe().expect("shop 8 has a window").0;
+    let fit = fitted(&shop, &two_rides(&shop, about));
+    let at = Trip::Belt(MetresPerSecond(about));
+    let next = |fastest: f64| {
+        let within = |trip| match trip {
+            Trip::Belt(speed) => Trip::Belt(MetresPerSecond(speed.0.min(fastest))),
+            Trip::Lamp(stay) => Trip::Lamp(stay),
+        };
+        let next = fit.next_ride(LimitName::Cure, at, within);
+        next.expect("nothing unphysical")
+            .expect("every ink has one")
+    };
+    let (free, held) = (next(f64::INFINITY), next(0.75 * about));
+    assert_eq!(held.trip, Trip::Belt(MetresPerSecond(0.75 * about)));
+    // Fewer rides to choose among cannot tell more, and one so far off tells less than the best.
+    assert_eq!(free.doubt_now, held.doubt_now);
+    assert!(
+        free.doubt_then.0 < held.doubt_then.0 && held.doubt_then.0 < held.doubt_now.0,
+        "{free:?} {held:?}"
+    );
+}
+
+#[test]
 fn a_ride_that_no_oven_explains_is_named() {
     let shop = draw_shop(8);
     let about = shop.fastest_safe().expect("shop 8 has a window").0;
@@ -198,7 +234,7 @@ fn what_cannot_be_fitted_is_refused() {
             &shop.station,
             &shop.ink,
             &shop.fabric,
-            FitOptions::default(),
+            FitOptions::of_one_batch(&shop.fabric),
         )
         .err()
     };
@@ -259,7 +295,7 @@ fn stays_under_a_lamp_gel_the_print_and_shorten_as_the_platen_warms() {
             .into();
         let options = FitOptions {
             aim: Aim::Gel,
-            ..FitOptions::default()
+            ..FitOptions::of_one_batch(fabric)
         };
         let fit = fit(&rides, &station, ink, fabric, options).expect("rides like any other");
         let likely = fit.stays(Certainty::Likely).expect("nothing unphysical");

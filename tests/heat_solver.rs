@@ -149,6 +149,34 @@ fn heat_and_water_are_accounted_for() {
     }
 }
 
+#[test]
+fn a_water_based_film_is_solved_however_little_water_it_declares() {
+    // No outside figures: what is held to is the account of heat and water, as above, that cloth dries under
+    // such a film as well, and that a film which needs no heat for its water runs hotter than one that does.
+    let peak = |water: f64| {
+        let dry = Film {
+            water: Share(water),
+            ..film(Family::WaterBased, 80.0)
+        };
+        let print = Print {
+            film: Some(dry),
+            cloth: cloth(0.18, 0.07, 2),
+        };
+        // So fast that the wet one does not reach the chamber's temperature.
+        let history = ride(&Model::default(), &print, 2.4);
+        let books = &history.print.books;
+        assert!(books.heat_lacking().abs() < 1e-6, "{water}: {books:?}");
+        assert!(books.water_lacking().abs() < 1e-6, "{water}: {books:?}");
+        assert!(books.water_out > 0.0, "{water}: {books:?}");
+        history.print.film_bottom.peak().0
+    };
+    let peaks = [0.0, 0.001, 0.01, 0.1, 0.5].map(peak);
+    assert!(
+        peaks[..4].iter().all(|celsius| *celsius > peaks[4] + 1.0),
+        "{peaks:?}"
+    );
+}
+
 /// The order with which a quantity settles, from its values at steps of 1, 1/2 and 1/4.
 fn order(values: [f64; 3]) -> f64 {
     ((values[0] - values[1]) / (values[1] - values[2]))

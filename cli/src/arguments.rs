@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use clap_complete::Shell;
 
+use crate::command::alarms::AlarmsArguments;
 use crate::command::batch::BatchArguments;
 use crate::command::holds::HoldsArguments;
 use crate::command::probe::ProbeArguments;
@@ -55,6 +56,8 @@ pub(crate) enum Command {
     Recipe(RecipeArguments),
     /// List the probes with their last readings and doubts, and enter calibrations
     Probe(ProbeArguments),
+    /// List the alarms, say what to do about each, acknowledge and shelve them
+    Alarms(Box<AlarmsArguments>),
     /// Verify a journal or a backup: name the first link of its chain that is broken
     Verify(VerifyArguments),
     /// Copy the journal into a new file, also while the daemon runs, and verify the copy

@@ -57,6 +57,7 @@ fn run(arguments: Arguments) -> Result<Outcome, Failure> {
         Some(Command::Recipe(typed)) => command::recipe::run(typed),
         Some(Command::Probe(typed)) => command::probe::run(typed),
         Some(Command::Watch(typed)) => watch::run(*typed),
+        Some(Command::Alarms(typed)) => command::alarms::run(&typed),
         Some(Command::Verify(typed)) => command::verify::run(&typed),
         Some(Command::Backup(typed)) => command::backup::run(&typed),
         Some(Command::Completions(typed)) => command::completions::run(&typed),

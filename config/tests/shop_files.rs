@@ -227,6 +227,30 @@ fn libraries_beside_the_shop_file_are_read() {
     );
 }
 
+/// What is played is found from the shop file, wherever the call is made; an absolute path is what it is.
+#[test]
+fn files_that_are_played_stand_beside_the_shop_file() {
+    let folder = tempfile::tempdir().unwrap();
+    let text = "[[source]]\nid = \"a\"\nkind = \"replay\"\nfile = \"rides/a.csv\"\n\
+                [[source]]\nid = \"b\"\nkind = \"simulated\"\nscenario = \"b.toml\"\n\
+                [[source]]\nid = \"c\"\nkind = \"replay\"\nfile = \"/traces/c.csv\"\n\
+                [[source]]\nid = \"d\"\nkind = \"replay\"\n";
+    std::fs::write(folder.path().join("shop.toml"), text).unwrap();
+    let shop = Shop::load(&folder.path().join("shop.toml")).unwrap();
+    let found = shop.sources.iter().map(|source| match &source.kind {
+        SourceKind::Replay { file, .. } => file.clone(),
+        SourceKind::Simulated { scenario, .. } => scenario.clone(),
+        other => panic!("{other:?}"),
+    });
+    let expected = [
+        Some(folder.path().join("rides/a.csv")),
+        Some(folder.path().join("b.toml")),
+        Some("/traces/c.csv".into()),
+        None,
+    ];
+    assert_eq!(found.collect::<Vec<_>>(), expected);
+}
+
 proptest! {
     #[test]
     fn no_text_makes_a_reader_panic(text in "\\PC{0,200}") {

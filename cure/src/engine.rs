@@ -138,10 +138,22 @@ impl Engine {
         self.channels[channel.0].replan(plan)
     }
 
-    /// Judges a heating under a lamp that has cooled off, without waiting for the next one to begin. (Its end
-    /// is then where the trace is coolest so far.)
-    pub fn settle(&mut self, channel: ChannelId, events: &mut impl FnMut(Event)) {
-        self.channels[channel.0].settle(channel, events);
+    /// Judges a heating under a lamp that has cooled off, without waiting for the next one to begin: that is so
+    /// once it is so cool that no law counts it any more, nor would if it flickered. What is said of it is what
+    /// would be said later, but that its end is where the trace is coolest so far.
+    ///
+    /// One that is `silent`, whose readings have stopped, is judged as it stands if no law counts its last.
+    pub fn settle(&mut self, channel: ChannelId, silent: bool, events: &mut impl FnMut(Event)) {
+        self.channels[channel.0].settle(channel, silent, events);
+    }
+
+    /// When the last reading was taken of a channel that was good; a doubtful one counts once it is decided.
+    pub fn last_good(&self, channel: ChannelId) -> Option<Seconds> {
+        let last = match &self.channels[channel.0].finder {
+            Finder::Ride(finder) => finder.last_time(),
+            Finder::Flash(finder) => finder.last_time(),
+        };
+        last.map(Seconds)
     }
 
     /// Takes one reading; `None` where the probe said something that is no number. A missing reading
@@ -328,7 +340,7 @@ impl Channel {
         }
     }
 
-    fn settle(&mut self, id: ChannelId, events: &mut impl FnMut(Event)) {
+    fn settle(&mut self, id: ChannelId, silent: bool, events: &mut impl FnMut(Event)) {
         let Channel {
             plan,
             finder,
@@ -346,7 +358,7 @@ impl Channel {
             events,
         };
         if let Finder::Flash(finder) = finder {
-            finder.settle(|finding| desk.take(finding));
+            finder.settle(silent, |finding| desk.take(finding));
         }
     }
 

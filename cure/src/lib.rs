@@ -9,12 +9,14 @@
 //!   ([`judged`]), why not more ([`reason`]) and what is worth knowing ([`remark`]).
 //! - [`live`] is a whole shop: it routes readings to probes, belts and counters, knows the open batches and
 //!   numbers the prints.
+//! - [`alarm`] watches the same stream and says which alarms come and go.
 //! - [`heat`] is the heat model of a print on its way through a dryer, and its fit to rides.
 //! - [`tuning`] answers how fast the belt may run.
 //!
 //! The same readings give the same events, however they are cut into pieces. Temperatures are in °C, times
 //! in seconds, lengths in metres; uncertainties are expanded ones, k = 2.
 
+pub mod alarm;
 pub mod engine;
 mod equivalents_run;
 pub mod exit;

@@ -89,11 +89,11 @@ fn a_flashed_print_that_has_cooled_is_judged_before_the_next_batch_begins() {
     let (heating, cooling) = first.split_at(25);
     let mut events = feed(&mut engine, channel, heating);
     let count = events.len();
-    engine.settle(channel, &mut |event| events.push(event));
+    engine.settle(channel, false, &mut |event| events.push(event));
     assert_eq!(events.len(), count, "it is still being heated");
     assert!(!engine.replan(channel, gel(2.0)));
     events.extend(feed(&mut engine, channel, cooling));
-    engine.settle(channel, &mut |event| events.push(event));
+    engine.settle(channel, false, &mut |event| events.push(event));
     assert!(engine.replan(channel, gel(2.0)));
     events.extend(feed(&mut engine, channel, &second));
     engine.finish(&mut |event| events.push(event));

@@ -3,12 +3,13 @@
 use inkdwell_config::library::Library;
 use inkdwell_config::quantity::{Celsius, MetresPerSecond};
 use inkdwell_config::shop::Shop;
+use inkdwell_cure::engine::{Engine, Event, EventKind};
 use inkdwell_cure::judged::Verdict;
 use inkdwell_cure::live::{
     BatchLaws, BatchPlan, Departure, Floor, FloorEvent, LockedSettings, Micros, SeenBy, SeenPass,
     Taken,
 };
-use inkdwell_cure::plan::PrintLaws;
+use inkdwell_cure::plan::{ChannelPlan, DEFAULT_MAX_GAP, DEFAULT_WAKE, PrintLaws, Watch};
 use proptest::prelude::*;
 
 /// A dryer of 2 m whose belt runs at 3 m/min = 0.05 m/s, so 40 s in the heat; an eye 10 cm behind it.
@@ -121,6 +122,19 @@ impl Day {
             .read(input, at(seconds), Some(value), &mut |event| {
                 events.push(event)
             })
+    }
+
+    fn open_circuit(&mut self, channel: &str, seconds: f64) {
+        let input = self.floor.input("line", channel).unwrap();
+        let events = &mut self.events;
+        self.floor
+            .read(input, at(seconds), None, &mut |event| events.push(event));
+    }
+
+    fn tick(&mut self, seconds: f64) {
+        let events = &mut self.events;
+        self.floor
+            .tick(at(seconds), &mut |event| events.push(event));
     }
 
     fn open(&mut self, station: &str, seconds: f64, batch: BatchPlan) {
@@ -269,6 +283,172 @@ fn a_flashed_print_is_judged_soon_after_it_has_cooled() {
         (passes[0].by, judged.verdict),
         (SeenBy::Flash, Verdict::Gelled)
     );
+}
+
+/// A print is heated to 112 °C from `from` on, and cools by `per_second` from the ninth second on, to 42 °C.
+fn under_the_lamp(t: f64, per_second: f64) -> f64 {
+    (40.0 + 9.0 * t)
+        .min(112.0)
+        .min(112.0 - per_second * (t - 9.0))
+        .max(42.0)
+}
+
+/// What is judged twenty seconds after the peak is what is judged of the whole trace at its end: of prints that
+/// cool fast and of one that cools so slowly that it is still hot then.
+#[test]
+fn a_flashed_print_is_judged_live_as_offline() {
+    let cooling = [6.0, 1.2, 4.0, 0.9, 5.0];
+    let trace: Vec<(f64, f64)> = (0..5 * 900)
+        .map(|tenth| {
+            let t = f64::from(tenth) * 0.1;
+            let print = (t / 90.0) as usize;
+            (t, under_the_lamp(t % 90.0, cooling[print]))
+        })
+        .collect();
+    let mut day = Day::new();
+    day.open("flash-1", 0.0, batch(9, "plastisol-standard"));
+    let mut told = Vec::new();
+    for &(t, celsius) in &trace {
+        let before = day.passes().len();
+        day.read("surface", t, celsius);
+        if day.passes().len() > before {
+            told.push(t % 90.0);
+        }
+    }
+    let events = &mut day.events;
+    day.floor.finish(&mut |event| events.push(event));
+
+    // Offline: the same readings, nobody waiting for a verdict.
+    let floor = Floor::new(&shop(SHOP), at(0.0));
+    let laws = batch(9, "plastisol-standard").laws.laws;
+    let mut engine = Engine::new();
+    let channel = engine.add_channel(ChannelPlan {
+        laws,
+        watch: Watch::FlashGel,
+        doubt: floor.doubt("surface", Celsius(104.0)).unwrap(),
+        max_gap: DEFAULT_MAX_GAP,
+        wake: DEFAULT_WAKE,
+    });
+    let mut offline = Vec::new();
+    let mut note = |event: Event| {
+        if let EventKind::PassJudged(pass) = event.kind {
+            offline.push(*pass);
+        }
+    };
+    engine.feed_all(channel, &trace, &mut note);
+    engine.finish(&mut note);
+
+    let live = day.passes();
+    assert_eq!((live.len(), offline.len()), (5, 5));
+    for (live, offline) in live.iter().zip(&offline) {
+        let judged = live.judged.as_ref().unwrap();
+        assert_eq!(judged.verdict, offline.verdict);
+        assert_eq!((judged.peak, &judged.harms), (offline.peak, &offline.harms));
+        assert_eq!(
+            (judged.cut, &judged.reasons),
+            (offline.cut, &offline.reasons)
+        );
+        let start = live.start.seconds_since(at(0.0));
+        assert!((start - offline.start.0).abs() < 1e-5, "{start}");
+    }
+    // The peak is reached after eight seconds, and held for one.
+    assert!(told.iter().all(|told| *told < 50.0), "{told:?}");
+}
+
+/// An open thermocouple under the lamp, or one that shows the end of its scale, is given up; the next print is
+/// seen again.
+#[test]
+fn a_flash_probe_that_was_given_up_sees_the_next_print() {
+    let mut day = Day::new();
+    day.open("flash-1", 0.0, batch(9, "plastisol-standard"));
+    for tenth in 0..85 {
+        let t = f64::from(tenth) * 0.1;
+        day.read("surface", t, under_the_lamp(t, 4.0));
+    }
+    for second in 9..700 {
+        day.read("surface", f64::from(second), 1370.0);
+        day.tick(f64::from(second));
+    }
+    assert_eq!(day.passes().len(), 1);
+    assert!(day.passes()[0].judged.as_ref().unwrap().cut);
+    for tenth in 0..600 {
+        let t = f64::from(tenth) * 0.1;
+        day.read("surface", 700.0 + t, under_the_lamp(t, 4.0));
+    }
+    let passes = day.passes();
+    assert_eq!(passes.len(), 2);
+    assert_eq!(passes[1].judged.as_ref().unwrap().verdict, Verdict::Gelled);
+}
+
+/// A thermocouple breaks in the heat: ten minutes later nobody waits for it any more, and what was seen of the
+/// print is judged. It is no secret in between that the probe says OPEN.
+#[test]
+fn a_ride_probe_that_reads_open_is_given_up() {
+    let mut day = Day::new();
+    day.open("belt-1", 0.0, batch(1, "plastisol-standard"));
+    for tenth in 0..300 {
+        let t = f64::from(tenth) * 0.1;
+        day.read("film", t, (25.0 + 4.0 * t).min(170.0));
+        day.tick(t);
+    }
+    for second in 30..640 {
+        day.open_circuit("film", f64::from(second));
+        day.tick(f64::from(second));
+        assert_eq!(day.passes().len(), usize::from(second >= 630), "{second}");
+    }
+    let judged = day.passes()[0].judged.as_ref().unwrap();
+    assert!(judged.cut);
+    assert_eq!(judged.verdict, Verdict::Unproven);
+    assert!((day.passes()[0].end.seconds_since(at(29.9))).abs() < 1e-3);
+    // It is mended, and rides again.
+    day.ride(700.0);
+    assert_eq!(day.passes().len(), 2);
+    assert!(!day.passes()[1].judged.as_ref().unwrap().cut);
+}
+
+/// Prints every 0.75 m, as close as the shop file says, the film of every fourth on a ride; each print counts
+/// once, whoever saw it. The eye sees a garment's leading edge, 0.31 m before the print's middle, and the film
+/// passes 45 °C 0.25 m behind the entrance, so that the two are 0.56 m apart.
+#[test]
+fn in_a_close_run_every_print_is_there_once() {
+    let mut day = Day::new();
+    day.open("belt-1", 0.0, batch(1, "plastisol-standard"));
+    let (speed, pitch) = (0.05, 0.75);
+    // The middle of print n enters at `entered(n)`.
+    let entered = |print: u32| 10.0 + f64::from(print - 1) * pitch / speed;
+    day.read("speed", 0.0, 3.0);
+    let mut counted = 0;
+    for half in 0..1200 {
+        let t = f64::from(half) * 0.5;
+        let rider = (1..=32)
+            .filter(|print| print % 8 == 1 && entered(*print) <= t)
+            .next_back();
+        let film = rider.map_or(25.0, |print| {
+            let inside = t - entered(print);
+            (25.0 + 4.0 * inside)
+                .min(170.0)
+                .min(170.0 - 2.5 * (inside - 40.0))
+                .max(25.0)
+        });
+        day.read("film", t, film);
+        day.read("speed", t, 3.0);
+        let passed = |print: &u32| t >= entered(*print) + (2.1 - 0.31) / speed;
+        counted = counted.max((1..=32).filter(passed).count());
+        day.read("prints", t, counted as f64);
+        day.tick(t);
+    }
+    let mut prints: Vec<_> = day
+        .passes()
+        .iter()
+        .map(|pass| (pass.print, pass.by))
+        .collect();
+    prints.sort_by_key(|(print, _)| *print);
+    let by = |print: u64| match print % 8 {
+        1 => SeenBy::Ride,
+        _ => SeenBy::Counter,
+    };
+    let expected: Vec<_> = (1..=32).map(|print| (Some(print), by(print))).collect();
+    assert_eq!(prints, expected);
 }
 
 /// Its readings stop under the lamp: nothing comes of that until it has been silent for twenty seconds.

@@ -22,6 +22,8 @@ pub struct Steady {
     begun: Instant,
     /// How many times faster than real: 1 but for a shop that is only simulated.
     faster: f64,
+    /// Another wall clock than the machine's.
+    clock: Option<fn() -> Micros>,
 }
 
 impl Steady {
@@ -34,6 +36,16 @@ impl Steady {
             wall_ahead: wall.0 - base.0,
             begun: Instant::now(),
             faster,
+            clock: None,
+        }
+    }
+
+    /// The same, but with another wall clock than the machine's.
+    #[must_use]
+    pub fn with_wall_clock(self, clock: fn() -> Micros) -> Steady {
+        Steady {
+            clock: Some(clock),
+            ..self
         }
     }
 
@@ -50,10 +62,10 @@ impl Steady {
 
     /// What the wall clock shows; that of a shop which is only simulated goes as fast as everything else there.
     pub fn wall(&self) -> Micros {
-        if self.faster == 1.0 {
-            wall()
-        } else {
-            self.now()
+        match self.clock {
+            Some(clock) => clock(),
+            None if self.faster == 1.0 => wall(),
+            None => self.now(),
         }
     }
 

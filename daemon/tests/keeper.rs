@@ -3,10 +3,12 @@
 use std::sync::Arc;
 use std::time::Instant;
 
-use inkdwell_config::shop::Shop;
+use inkdwell_config::shop::{Shop, SourceKind};
 use inkdwell_daemon::intake::{Delivery, Said, SourceId, Value};
 use inkdwell_daemon::keeper::{Command, Entry, Keeper, OpenBatch, Refused};
-use inkdwell_daemon::record::{Calibrated, Occurrence, PassJudged, RecipeLocked, Record, Settled};
+use inkdwell_daemon::record::{
+    Calibrated, Judged, Occurrence, PassJudged, RecipeLocked, Record, Settled,
+};
 use inkdwell_daemon::time::Micros;
 use proptest::prelude::*;
 
@@ -350,6 +352,146 @@ fn leaving_a_recipe_is_recorded() {
     };
     let what = "the belt runs at 3.40 m/min instead of 3.00 m/min".to_owned();
     assert_eq!(occurred.what, Occurrence::RecipeLeft { recipe: 1, what });
+}
+
+fn judged(entry: &Entry) -> Judged {
+    passes(entry)[0].judged.clone().unwrap()
+}
+
+fn assign(pass: u64, batch: u64, printed: u64, judged: &Judged) -> Command {
+    Command::AssignPass {
+        pass,
+        station: "belt-1".to_owned(),
+        batch,
+        printed,
+        by: "Mara".to_owned(),
+        judged: Box::new(judged.clone()),
+    }
+}
+
+fn close(batch: u64) -> Command {
+    let by = "Mara".to_owned();
+    Command::CloseBatch { batch, by }
+}
+
+/// A print is given to a batch that was closed long ago; after a crash its hold is still known as that batch's
+/// at that station, and its number is taken.
+#[test]
+fn what_was_assigned_to_a_closed_batch_is_known_after_a_crash() {
+    let mut keeper = keeper();
+    keeper.command(open("plastisol-standard"), at(0.0)).unwrap();
+    ride(&mut keeper, 10.0, 140.0);
+    let too_cool = judged(&keeper.take_entry());
+    keeper.command(close(1), at(150.0)).unwrap();
+    ride(&mut keeper, 200.0, 140.0);
+    ride(&mut keeper, 400.0, 140.0);
+    keeper.take_entry();
+    let kept = keeper.checkpoint().unwrap();
+    keeper
+        .command(assign(2, 1, 1, &too_cool), at(600.0))
+        .unwrap();
+    let entry = keeper.take_entry();
+    assert_eq!(kinds(&entry), ["pass-assigned", "hold-joined"]);
+
+    let mut again = Keeper::restored(shop(), &kept, at(700.0), at(700.0)).unwrap();
+    for (time, record) in &entry.records {
+        again.replay_record(*time, record);
+    }
+    again
+        .command(assign(3, 1, 2, &too_cool), at(701.0))
+        .unwrap();
+    let entry = again.take_entry();
+    assert_eq!(kinds(&entry), ["pass-assigned", "hold-joined"]);
+    let Record::PassAssigned(assigned) = &entry.records[0].1 else {
+        panic!("{entry:?}");
+    };
+    assert_eq!((assigned.print, assigned.station.as_str()), (3, "belt-1"));
+}
+
+#[test]
+fn a_batch_of_long_ago_numbers_its_prints_on() {
+    let mut keeper = keeper();
+    keeper.command(open("plastisol-standard"), at(0.0)).unwrap();
+    ride(&mut keeper, 10.0, 172.0);
+    let cured = judged(&keeper.take_entry());
+    for batch in 2..=90 {
+        keeper
+            .command(open("plastisol-standard"), at(150.0 + batch as f64))
+            .unwrap();
+    }
+    // The keeper remembers no such batch; the journal says that one print of it has a number.
+    for (pass, print) in [(2, 2), (3, 3)] {
+        let done = keeper.command(assign(pass, 1, 1, &cured), at(300.0));
+        let Ok(Record::PassAssigned(assigned)) = done else {
+            panic!("{done:?}");
+        };
+        assert_eq!(assigned.print, print);
+    }
+}
+
+/// A shop whose probe is read from a file that is played faster than it happened.
+fn played() -> Shop {
+    let played = SHOP.replace(
+        "kind = \"serial\"\nport = \"/dev/ttyUSB0\"\nformat = \"fields\"\n\
+         names = [\"film\", \"cloth\", \"speed\", \"prints\"]",
+        "kind = \"replay\"\nfile = \"ride.csv\"\nfaster = 100",
+    );
+    let checked = Shop::parse("shop.toml", &played);
+    assert_eq!(checked.problems, vec![]);
+    checked.value
+}
+
+/// Plays the rows of a trace from one second to another, one a second, a hundred times as fast, its first row
+/// at `began`.
+fn play(keeper: &mut Keeper, seconds: std::ops::Range<u32>, began: f64) -> Vec<(Micros, bool)> {
+    for second in seconds {
+        let second = f64::from(second);
+        let mut row = line(&[("film", film(second, 172.0))]);
+        row.said[0].device_time = Some(1_000_000_000_000_000 + (second * 1e6) as i64);
+        keeper.take(row, at(began + 0.01 * second));
+    }
+    let readings = keeper.take_entry().readings.into_iter();
+    readings.map(|taking| (taking.at, taking.fed)).collect()
+}
+
+/// The file begins anew with the daemon: its rows are of now, though it was played to later times than it is
+/// now when the daemon stopped.
+#[test]
+fn a_file_that_is_played_again_does_not_come_too_late() {
+    let mut keeper = Keeper::new(played(), at(0.0), at(0.0));
+    keeper.command(open("plastisol-standard"), at(0.0)).unwrap();
+    assert_eq!(play(&mut keeper, 0..60, 1.0).len(), 60);
+    let kept = keeper.checkpoint().unwrap();
+    // The steady time begins after all that is journaled.
+    let mut again = Keeper::restored(played(), &kept, at(61.0), at(5.0)).unwrap();
+    let placed = play(&mut again, 0..200, 62.0);
+    assert_eq!(placed.len(), 200);
+    assert!(placed.iter().all(|(_, fed)| *fed));
+    assert_eq!((placed[0].0, placed[199].0), (at(62.0), at(261.0)));
+}
+
+/// The shop file is read again while a file is played: it goes on where it is.
+#[test]
+fn a_shop_file_that_is_read_again_leaves_a_played_file_alone() {
+    let mut keeper = Keeper::new(played(), at(0.0), at(0.0));
+    keeper.command(open("plastisol-standard"), at(0.0)).unwrap();
+    play(&mut keeper, 0..60, 1.0);
+    let mut changed = played();
+    changed.name = "Another name".to_owned();
+    keeper
+        .reload(changed, "another".to_owned(), at(2.0))
+        .unwrap();
+    let placed = play(&mut keeper, 60..200, 1.0);
+    assert_eq!(placed.first().map(|first| first.0), Some(at(61.0)));
+    // Another file in its place is played from its own beginning.
+    let mut other = played();
+    let SourceKind::Replay { file, .. } = &mut other.sources[0].kind else {
+        panic!("{:?}", other.sources);
+    };
+    *file = Some("another.csv".into());
+    keeper.reload(other, "other".to_owned(), at(300.0)).unwrap();
+    let placed = play(&mut keeper, 0..10, 301.0);
+    assert_eq!(placed.first(), Some(&(at(301.0), true)));
 }
 
 /// One step of a working day.

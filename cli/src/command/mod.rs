@@ -1,5 +1,6 @@
 //! One file a command.
 
+pub(crate) mod alarms;
 pub(crate) mod backup;
 mod bar;
 pub(crate) mod batch;

@@ -7,10 +7,12 @@ use inkdwell_config::display::Units;
 use inkdwell_config::fabric::Harm;
 use inkdwell_config::quantity::{Celsius, MetresPerSecond};
 use inkdwell_config::shop::Shop;
+use inkdwell_cure::alarm::{Change, Kind};
 use inkdwell_cure::judged::Verdict;
 use inkdwell_cure::reason::harmed;
 use inkdwell_daemon::record::{
-    BatchOpened, HoldOpened, Judged, Occurrence, PassJudged, Place, RecipeLocked, Record,
+    AlarmChanged, BatchOpened, HoldOpened, Judged, Occurrence, PassJudged, Place, RecipeLocked,
+    Record,
 };
 use inkdwell_daemon::time::Micros;
 use inkdwell_simulated_traces::record::PrintRecord;
@@ -119,6 +121,7 @@ impl Teller {
                 let next = left.then(|| self.next_in(at)).flatten();
                 happened(&event.what)? + &next.unwrap_or_default()
             }
+            Record::AlarmChanged(changed) => alarm(changed)?,
             _ => return None,
         };
         Some(self.setting.wrap(&self.lead(at), INDENT, &text) + "\n")
@@ -286,6 +289,26 @@ fn happened(what: &Occurrence) -> Option<String> {
         Occurrence::DiskFull => "◆ the disk is full: nothing is accepted".to_owned(),
         Occurrence::DiskFree { .. } => "there is room on the disk again".to_owned(),
         _ => return None,
+    })
+}
+
+/// An alarm that is announced, unless a verdict or the recipe says the same already.
+fn alarm(changed: &AlarmChanged) -> Option<String> {
+    let kind = changed.kind()?;
+    let said = matches!(
+        kind,
+        Kind::RecipeLeft | Kind::PrintUnderCured | Kind::PrintOverheated | Kind::PrintsUnproven
+    );
+    let told = changed.change == Change::Raised && changed.announce && !said;
+    let sheet = kind.sheet();
+    told.then(|| {
+        format!(
+            "◆ alarm, {} priority: {}. {} First: {}",
+            sheet.priority.name(),
+            sheet.title,
+            changed.words,
+            sheet.first
+        )
     })
 }
 

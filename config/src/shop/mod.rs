@@ -82,7 +82,8 @@ impl Shop {
     }
 
     /// Reads a file, and the libraries that it names, with every problem and warning in it and in them. A
-    /// file that cannot be read is one problem, and an empty shop.
+    /// file that cannot be read is one problem, and an empty shop. The files that a replay or a simulated
+    /// source plays are found from the shop file's folder, like the libraries, wherever the call is made.
     pub fn check(path: &Path) -> Checked<Shop> {
         let file = path.display().to_string();
         let text = match read_file(path) {
@@ -104,6 +105,9 @@ impl Shop {
         }
         let own = std::mem::replace(&mut checked.value.library, library);
         checked.value.library.add(own);
+        for source in &mut checked.value.sources {
+            source.kind.find_from(folder);
+        }
         checked
     }
 

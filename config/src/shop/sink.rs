@@ -2,6 +2,8 @@
 
 use std::path::PathBuf;
 
+use serde::{Deserialize, Serialize};
+
 use crate::ink::read_id;
 use crate::problem::quoted;
 use crate::quantity::Seconds;
@@ -10,7 +12,8 @@ use crate::shop::broker::Broker;
 use crate::shop::secret::{Secret, read_secret};
 
 /// How much an alarm matters (IEC 62682: few levels, each with a meaning).
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
 pub enum Priority {
     /// Look when you can.
     Low,
@@ -18,6 +21,17 @@ pub enum Priority {
     Medium,
     /// Act now.
     High,
+}
+
+impl Priority {
+    /// The word that files and screens use.
+    pub fn name(self) -> &'static str {
+        match self {
+            Priority::Low => "low",
+            Priority::Medium => "medium",
+            Priority::High => "high",
+        }
+    }
 }
 
 /// A way out.

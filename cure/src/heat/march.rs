@@ -19,10 +19,10 @@ pub(crate) const GAMMA: f64 = 2.0 - std::f64::consts::SQRT_2;
 const OWN: f64 = 0.5 * GAMMA;
 /// w = √2/4.
 const EARLIER: f64 = 0.25 * std::f64::consts::SQRT_2;
-/// A correction smaller than this (K) leaves an error of its square, far below any that matters.
-const CLOSE_ENOUGH: f64 = 1e-4;
+/// A correction smaller than this (K) leaves an error of the order of its square, far below any that matters.
+const CLOSE_ENOUGH: f64 = 2e-3;
 /// The same for water, as a share of the matter that holds it.
-const CLOSE_ENOUGH_WATER: f64 = 2e-7;
+const CLOSE_ENOUGH_WATER: f64 = 1e-6;
 /// A step that needs more corrections is halved instead,
 const MOST_CORRECTIONS: usize = 30;
 /// at most so many times over.

@@ -87,7 +87,8 @@ impl Print {
             film: Some(Film {
                 thickness: ink.film.unwrap_or(USUAL_FILM),
                 material: InkMaterial {
-                    seals: material.seals && water.0 <= 0.0,
+                    // Without its water, a film of any ink is a closed one.
+                    seals: water.0 <= 0.0,
                     ..material
                 },
                 water,
@@ -102,6 +103,11 @@ impl Print {
                 gap: HeatTransfer(100.0),
             },
         }
+    }
+
+    /// Whether its ink holds water.
+    pub(crate) fn dries(&self) -> bool {
+        self.film.is_some_and(|film| film.water.0 > 0.0)
     }
 
     /// The same cloth, unprinted.
@@ -181,7 +187,7 @@ impl Cut {
         let half = 0.5 * share * solids * film.material.specific_heat;
         let link = Link {
             heat: film.material.conductivity / (share * film.thickness.0),
-            vapour: if film.material.seals {
+            vapour: if film.material.seals || water <= 0.0 {
                 0.0
             } else {
                 FILM_VAPOUR * USUAL_FILM.0 / (share * film.thickness.0)

@@ -23,7 +23,7 @@ use serde::{Deserialize, Serialize};
 
 use belt::Belt;
 use plan::{FloorPlan, Role};
-use prints::{Prints, Unseen};
+use prints::{Prints, Step, UnderEye};
 use settings::{Change, Kept};
 use watch::{Found, ProbeWatch};
 
@@ -51,6 +51,15 @@ pub struct Latest {
     pub at: Micros,
     /// What: °C of a probe, m/s of a belt, else the signal's own number; `None` where it was no number.
     pub value: Option<f64>,
+}
+
+/// What an input shows now, and of what: probes and signals by their numbers in the shop file.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Shows {
+    /// A probe.
+    Probe(usize, Option<Latest>),
+    /// A signal.
+    Signal(usize, Option<Latest>),
 }
 
 /// A station's state.
@@ -304,6 +313,22 @@ impl Floor {
         roles.iter().any(|role| matches!(role, Role::Junction(_)))
     }
 
+    /// What the last reading of an input has told, of each probe and signal that reads it.
+    pub fn shows(&self, input: InputId) -> impl Iterator<Item = Shows> + '_ {
+        let roles = self.plan.inputs[input.0].roles.iter();
+        roles.filter_map(|role| match *role {
+            Role::Junction(_) => None,
+            Role::Temperature(probe) => {
+                let latest = self.state.probes[probe].latest;
+                Some(Shows::Probe(probe, latest))
+            }
+            Role::Signal(signal) => {
+                let latest = self.state.signals[signal].1;
+                Some(Shows::Signal(self.plan.signals[signal].number, latest))
+            }
+        })
+    }
+
     /// What a probe or signal said last.
     pub fn latest(&self, id: &str) -> Option<Latest> {
         let probe = self.state.probes.iter().find(|probe| probe.id == id);
@@ -476,25 +501,18 @@ impl Floor {
         let time = at.seconds_since(self.state.origin);
         let declared = &self.plan.stations[station];
         let state = &mut self.state.stations[station];
-        let length = declared.heated_length.0 + behind;
-        let way = state.belt.way(time) - length;
-        let entered = (state.belt.when(way).min(time), way);
+        let way = state.belt.way(time) - declared.heated_length.0 - behind;
+        let entered = state.belt.when(way).min(time);
+        let eye = UnderEye {
+            at,
+            way,
+            began: state.belt.when(way + state.prints.lag()).min(time),
+            belt: mean_speed(&state.belt, entered, time),
+        };
         let pitch = declared.print_pitch.map(|pitch| pitch.0);
-        let belt = mean_speed(&state.belt, entered.0, time);
-        let prints = &mut state.prints;
-        prints.counted(shown, entered, pitch, &mut |Unseen { batch, print }| {
-            events(FloorEvent::PassEnded(Box::new(SeenPass {
-                station: declared.id.clone(),
-                probe: None,
-                by: SeenBy::Counter,
-                start: at,
-                end: at,
-                batch,
-                print,
-                belt,
-                judged: None,
-                peak: None,
-            })));
+        let id = &declared.id;
+        state.prints.counted(shown, eye, pitch, &mut |step| {
+            events(FloorEvent::PassEnded(Box::new(nobody_saw(id, step))));
         });
     }
 
@@ -518,7 +536,11 @@ impl Floor {
                     });
                 }
                 Found::Dropped(began) => {
-                    self.state.stations[station].prints.no_ride(began);
+                    let counted = self.state.stations[station].prints.no_ride(began);
+                    if let Some(step) = counted {
+                        let id = &self.plan.stations[station].id;
+                        events(FloorEvent::PassEnded(Box::new(nobody_saw(id, step))));
+                    }
                     events(FloorEvent::PassDropped {
                         station: self.plan.stations[station].id.clone(),
                         probe: probe.to_owned(),
@@ -611,11 +633,14 @@ impl Floor {
         self.change_laws(station, events);
     }
 
-    /// The number that the next print of a batch has; a pass that is given to it later takes one.
-    pub fn next_print(&mut self, station: &str, batch: u64) -> Option<u64> {
+    /// The number that the next print of a batch has, `given` being the highest that one of its prints is
+    /// known to have; a pass that is given to it later takes one.
+    pub fn next_print(&mut self, station: &str, batch: u64, given: u64) -> u64 {
         let mut stations = self.state.stations.iter_mut();
-        let state = stations.find(|own| own.id == station)?;
-        state.prints.next(batch)
+        // A station that is not declared any more counts nothing itself.
+        stations
+            .find(|own| own.id == station)
+            .map_or(given + 1, |state| state.prints.next(batch, given))
     }
 
     fn change_laws(&mut self, station: &str, events: &mut impl FnMut(FloorEvent)) {
@@ -706,6 +731,22 @@ fn mean_speed(belt: &Belt, from: f64, to: f64) -> Option<MetresPerSecond> {
         belt.speed(to)
     };
     (speed > 0.0).then_some(MetresPerSecond(speed))
+}
+
+/// A print that was counted, and that no probe saw.
+fn nobody_saw(station: &str, step: Step) -> SeenPass {
+    SeenPass {
+        station: station.to_owned(),
+        probe: None,
+        by: SeenBy::Counter,
+        start: step.at,
+        end: step.at,
+        batch: step.batch,
+        print: step.print,
+        belt: step.belt,
+        judged: None,
+        peak: None,
+    }
 }
 
 fn tell_change(

@@ -45,6 +45,8 @@ pub(super) struct PlannedProbe {
 /// A signal and its station.
 #[derive(Debug, Clone)]
 pub(super) struct PlannedSignal {
+    /// Its number in the shop file.
+    pub(super) number: usize,
     pub(super) signal: Signal,
     pub(super) station: usize,
 }
@@ -84,13 +86,14 @@ impl FloorPlan {
                 plan.add(source, junction, Role::Junction(number));
             }
         }
-        for signal in &shop.signals {
+        for (declared, signal) in shop.signals.iter().enumerate() {
             let (Some(source), Some(station)) = (&signal.source, station(&signal.station)) else {
                 continue;
             };
             let number = plan.signals.len();
             plan.add(source, &signal.channel, Role::Signal(number));
             plan.signals.push(PlannedSignal {
+                number: declared,
                 signal: signal.clone(),
                 station,
             });

@@ -6,10 +6,11 @@ use serde::{Deserialize, Serialize};
 use crate::engine::{ChannelId, ClothId, Engine, Event, EventKind};
 use crate::judged::JudgedPass;
 use crate::plan::{ChannelPlan, ProbeDoubt, Watch};
+use crate::sieve::HOTTEST_BELIEVED;
 
 /// A heating under a lamp that has cooled for so long is over, in seconds: the next print has not come.
 const COOLED_FOR: f64 = 20.0;
-/// A probe that has been silent for so long inside a pass is not coming back to it, in seconds.
+/// A probe of which nothing good was read for so long inside a pass is not coming back to it, in seconds.
 const GIVEN_UP: f64 = 600.0;
 
 /// One probe's engine, and whose laws it has.
@@ -25,10 +26,10 @@ pub(super) struct ProbeWatch {
     wanted: Option<(Option<u64>, ChannelPlan)>,
     /// When the open pass began.
     open: Option<f64>,
-    /// Whether it was read since the last tick.
-    heard: bool,
-    /// The tick since which it has not been. (Its readings may be old when they come: their own times do not
-    /// tell whether it is silent.)
+    /// The time of its last good reading, as it was at the last tick.
+    heard: Option<f64>,
+    /// The tick since which there was none. (Readings may be old when they come: their own times do not tell
+    /// whether it is silent. And one that says OPEN all the time tells no more than one that says nothing.)
     quiet_since: f64,
     /// The hottest reading of the open pass, and when.
     hottest: (f64, f64),
@@ -63,7 +64,7 @@ impl ProbeWatch {
             batch,
             wanted: None,
             open: None,
-            heard: false,
+            heard: None,
             quiet_since: f64::NEG_INFINITY,
             hottest: (0.0, f64::NEG_INFINITY),
         }
@@ -82,7 +83,7 @@ impl ProbeWatch {
         found: &mut impl FnMut(Found),
     ) {
         self.wanted = Some((batch, plan));
-        self.settle(found);
+        self.settle(false, found);
         self.take_wanted();
     }
 
@@ -103,9 +104,9 @@ impl ProbeWatch {
         celsius: Option<Celsius>,
         found: &mut impl FnMut(Found),
     ) {
-        self.heard = true;
         if let Some(celsius) = celsius
             && celsius.0 > self.hottest.1
+            && celsius.0 <= HOTTEST_BELIEVED
         {
             self.hottest = (time, celsius.0);
         }
@@ -124,7 +125,7 @@ impl ProbeWatch {
         let has_cooled = self.open.is_some() && time - self.hottest.0 >= COOLED_FOR;
         if self.is_flash && (self.wanted.is_some() || has_cooled) {
             // A heating lasts until the next begins, which may be the next batch's already.
-            self.settle(found);
+            self.settle(false, found);
             ended = true;
         }
         if ended {
@@ -141,13 +142,14 @@ impl ProbeWatch {
 
     /// Time goes on though nothing is read.
     pub(super) fn tick(&mut self, time: f64, found: &mut impl FnMut(Found)) {
-        if std::mem::take(&mut self.heard) || self.open.is_none() {
+        let heard = self.engine.last_good(self.channel).map(|last| last.0);
+        if std::mem::replace(&mut self.heard, heard) != heard || self.open.is_none() {
             self.quiet_since = time;
             return;
         }
         let quiet = time - self.quiet_since;
         if self.is_flash && quiet >= COOLED_FOR {
-            self.settle(found);
+            self.settle(true, found);
             self.take_wanted();
         }
         if self.open.is_some() && quiet >= GIVEN_UP {
@@ -156,7 +158,7 @@ impl ProbeWatch {
         }
     }
 
-    fn settle(&mut self, found: &mut impl FnMut(Found)) {
+    fn settle(&mut self, silent: bool, found: &mut impl FnMut(Found)) {
         let ProbeWatch {
             engine,
             channel,
@@ -165,7 +167,7 @@ impl ProbeWatch {
             hottest,
             ..
         } = self;
-        engine.settle(*channel, &mut |event| {
+        engine.settle(*channel, silent, &mut |event| {
             note(event, open, hottest, *batch, found);
         });
     }

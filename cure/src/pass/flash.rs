@@ -226,40 +226,53 @@ impl FlashFinder {
     }
 
     /// Gives out a heating that has cooled off, though no other has begun and the trough may yet get deeper.
-    pub(crate) fn settle(&mut self, mut sink: impl FnMut(Finding<'_>)) {
+    ///
+    /// So that nothing of it would be judged otherwise later, it has to lie so far below what counts that only
+    /// a rise which is another heating could reach that. One whose readings have stopped need only lie below.
+    pub(crate) fn settle(&mut self, silent: bool, mut sink: impl FnMut(Finding<'_>)) {
+        let counts_from = self.counts_from;
+        let is_cool = |trough: Sample| match silent {
+            true => trough.celsius() < counts_from,
+            false => trough.shifted[2] + LEAST_RISE < counts_from,
+        };
         let fallen = |heating: &Heating| {
-            self.trough
-                .is_some_and(|trough| heating.peak - trough.celsius() >= LEAST_FALL)
+            self.trough.is_some_and(|trough| {
+                heating.peak - trough.celsius() >= LEAST_FALL && is_cool(trough)
+            })
         };
         if self.heating.as_ref().is_some_and(fallen) {
             self.close(&mut sink);
         }
     }
 
-    /// The trace ends here.
+    /// The time of the last good sample.
+    pub(crate) fn last_time(&self) -> Option<f64> {
+        self.last.map(|last| last.time)
+    }
+
+    /// The trace ends here; what comes after is another.
     pub(crate) fn finish(&mut self, mut sink: impl FnMut(Finding<'_>)) {
-        let (Some(heating), Some(trough)) = (self.heating.take(), self.trough.take()) else {
-            return;
-        };
-        let still_rising = trough.celsius() >= heating.peak;
-        let ends = if still_rising || trough.celsius() >= self.counts_from {
-            Edge::OutsideTrace(trough.celsius())
-        } else {
-            Edge::Seen
-        };
-        let Heating {
-            start,
-            begins,
-            tally,
-            ..
-        } = heating;
-        let pass = FoundPass {
-            start,
-            end: trough.time,
-            begins,
-            ends,
-            tally,
-        };
-        sink(Finding::Found(Box::new(pass), &self.track));
+        if let (Some(heating), Some(trough)) = (self.heating.take(), self.trough.take()) {
+            let still_rising = trough.celsius() >= heating.peak;
+            let ends = if still_rising || trough.celsius() >= self.counts_from {
+                Edge::OutsideTrace(trough.celsius())
+            } else {
+                Edge::Seen
+            };
+            let pass = FoundPass {
+                start: heating.start,
+                end: trough.time,
+                begins: heating.begins,
+                ends,
+                tally: heating.tally,
+            };
+            sink(Finding::Found(Box::new(pass), &self.track));
+        }
+        self.track.histogram.clear();
+        (self.trough, self.trough_rows) = (None, 1);
+        self.since = Tally::new();
+        self.first = true;
+        self.last = None;
+        self.faults.clear();
     }
 }

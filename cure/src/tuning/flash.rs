@@ -90,7 +90,10 @@ pub fn tune_flash(
         });
     }
     let next_ride = match window.or(window_best) {
-        Some(stays) => fit.next_ride(stays.shortest.limit, Trip::Lamp(stays.shortest.stay))?,
+        Some(stays) => {
+            let at = Trip::Lamp(stays.shortest.stay);
+            fit.next_ride(stays.shortest.limit, at, |trip| trip)?
+        }
         None => None,
     };
     let advice = match window {

@@ -90,8 +90,7 @@ pub fn tune(fit: &Fit, declared: Declared<'_>) -> Result<Tuning, WindowError> {
     })
 }
 
-/// The ride that would shrink the doubt at the window's fast end most, or the nearest to it that the drive
-/// can run.
+/// The ride that would shrink the doubt at the window's fast end most, among those that the drive can run.
 fn next_ride(
     fit: &Fit,
     station: &Station,
@@ -100,11 +99,8 @@ fn next_ride(
     let Some(window) = window else {
         return Ok(None);
     };
-    let next = fit.next_ride(LimitName::Cure, Trip::Belt(window.fast.belt))?;
-    Ok(next.map(|next| NextRide {
-        trip: within_drive(next.trip, station),
-        ..next
-    }))
+    let within = |trip| within_drive(trip, station);
+    fit.next_ride(LimitName::Cure, Trip::Belt(window.fast.belt), within)
 }
 
 fn within_drive(trip: Trip, station: &Station) -> Trip {

@@ -22,7 +22,8 @@ const BEFORE: f64 = 120.0;
 /// And goes on so long after it, in seconds: nearly always that is enough; a probe that fell silent inside a
 /// pass was given up after ten minutes.
 const AFTER: [f64; 2] = [60.0, 700.0];
-/// The pass is the same if it begins and ends as close as this, in microseconds.
+/// The pass is the same if it begins and ends as close as this, in microseconds. (Under a lamp it is the same if
+/// it begins there: when a print has cooled depends on what is asked of it.)
 const SAME: i64 = 1000;
 
 /// Why a pass cannot be judged anew.
@@ -179,7 +180,7 @@ impl<'a> Again<'a> {
             let near = |a: Micros, b: Micros| (a.0 - b.0).abs() <= SAME;
             seen.probe.as_deref() == Some(probe)
                 && near(seen.start, pass.start)
-                && near(seen.end, pass.end)
+                && (near(seen.end, pass.end) || pass.place == Place::Flash)
         };
         let mut found = None;
         let mut note = |event: FloorEvent| {

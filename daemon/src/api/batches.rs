@@ -203,11 +203,13 @@ pub(crate) async fn assign(
     }
     let alone = api.assigning.lock().await;
     let judged = judge_all(&api, batch, passes.clone()).await?;
+    let printed = printed(&api, batch).await?;
     for (kept, judged) in judged {
         let command = Command::AssignPass {
             pass: kept.pass.pass,
             station: kept.pass.station,
             batch,
+            printed,
             by: by.clone(),
             judged: Box::new(judged),
         };
@@ -226,6 +228,20 @@ pub(crate) async fn assign(
         })
     };
     api.read(question).await.map(Json)
+}
+
+/// The highest number that a print of a batch has; the daemon itself remembers only the last batches.
+async fn printed(api: &Api, batch: u64) -> Result<u64, Refusal> {
+    let of_batch = PassQuery {
+        batch: Some(batch),
+        ..PassQuery::default()
+    };
+    let question = move |reader: &Reader, _: &Clock| {
+        let passes = reader.passes(&of_batch)?;
+        let numbers = passes.iter().filter_map(|kept| kept.pass.print);
+        Ok(numbers.max().unwrap_or(0))
+    };
+    api.read(question).await
 }
 
 /// What the batch's laws say of each pass.

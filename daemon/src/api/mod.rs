@@ -13,6 +13,7 @@
 //! and the address is removed from the data folder.
 
 pub mod address;
+mod alarms;
 pub mod anew;
 pub(crate) mod batches;
 mod describe;

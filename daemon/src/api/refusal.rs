@@ -79,7 +79,7 @@ impl From<Refused> for Refusal {
             | Refused::NoGel { .. }
             | Refused::Empty { .. }
             | Refused::Senseless { .. } => Refusal::wrong(sentence),
-            Refused::NoBatch { .. } => Refusal::absent(sentence),
+            Refused::NoBatch { .. } | Refused::NoAlarm { .. } => Refusal::absent(sentence),
             _ => Refusal::conflict(sentence),
         }
     }

@@ -13,12 +13,15 @@ use schemars::{JsonSchema, Schema, SchemaGenerator};
 
 use super::refusal::Refusal;
 use super::view::{
+    Acknowledgement, AlarmHistory, AlarmView, Alarms, ByWhy, Catalogue, ToShelve,
+};
+use super::view::{
     Assigned, BatchInFull, BatchView, Batches, By, Events, HoldView, Holds, LockedNow, NewBatch,
     NewCalibration, NewNote, NewRecipe, NowView, PassInFull, Passes, ProbeView, Probes, RecipeView, Recipes,
     Settlement, Status, ToAssign, ToRetire,
 };
 use super::{
-    Api, batches, describe, events, guard, holds, passes, probes, recipes, status, stream,
+    Api, alarms, batches, describe, events, guard, holds, passes, probes, recipes, status, stream,
 };
 use crate::board::told;
 
@@ -146,7 +149,77 @@ pub(super) fn routes() -> Vec<Route> {
     routes.extend(of_batches());
     routes.extend(of_passes_and_holds());
     routes.extend(of_recipes_and_probes());
+    routes.extend(of_alarms());
     routes
+}
+
+fn of_alarms() -> Vec<Route> {
+    let deal = |path, handler, title| {
+        let route = Route::post::<ByWhy>(path, handler, title);
+        route.back::<AlarmView>().refusals(&[404, 409])
+    };
+    vec![
+        Route::get("/api/alarms", get(alarms::list), "Alarms as they stand")
+            .query::<alarms::Asking>()
+            .back::<Alarms>(),
+        Route::get(
+            "/api/alarms/catalogue",
+            get(alarms::catalogue),
+            "Every alarm that there is: cause, consequence, what to do first, how long one has",
+        )
+        .back::<Catalogue>(),
+        Route::get(
+            "/api/alarms/history",
+            get(alarms::history),
+            "What has happened to alarms",
+        )
+        .query::<alarms::Past>()
+        .back::<AlarmHistory>()
+        .refusals(&[404]),
+        Route::post::<ByWhy>(
+            "/api/alarms/drill",
+            post(alarms::drill),
+            "Raise a marked test alarm, which goes through every way out",
+        )
+        .back::<AlarmView>(),
+        Route::get("/api/alarms/{alarm}", get(alarms::get), "One alarm")
+            .back::<AlarmView>()
+            .refusals(&[404]),
+        Route::post::<Acknowledgement>(
+            "/api/alarms/{alarm}/acknowledge",
+            post(alarms::acknowledge),
+            "Acknowledge an alarm",
+        )
+        .back::<AlarmView>()
+        .refusals(&[404, 409]),
+        Route::post::<ToShelve>(
+            "/api/alarms/{alarm}/shelve",
+            post(alarms::shelve),
+            "Put an alarm aside for a limited time",
+        )
+        .back::<AlarmView>()
+        .refusals(&[404, 409]),
+        deal(
+            "/api/alarms/{alarm}/unshelve",
+            post(alarms::unshelve),
+            "Take an alarm off the shelf",
+        ),
+        deal(
+            "/api/alarms/{alarm}/reset",
+            post(alarms::reset),
+            "Let a latched alarm go, once somebody has looked",
+        ),
+        deal(
+            "/api/alarms/{alarm}/take-out",
+            post(alarms::take_out),
+            "Take an alarm out of service",
+        ),
+        deal(
+            "/api/alarms/{alarm}/put-back",
+            post(alarms::put_back),
+            "Put an alarm back into service",
+        ),
+    ]
 }
 
 fn of_batches() -> [Route; 6] {

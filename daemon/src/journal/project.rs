@@ -66,6 +66,11 @@ pub(super) fn apply(
             "INSERT INTO event (record, at, station, what) VALUES (?1, ?2, ?3, ?4)",
             params![number, at.0, occurred.station, word(&occurred.what)],
         ),
+        Record::AlarmChanged(changed) => into.once(
+            "INSERT INTO alarm (id, record, state, station) VALUES (?1, ?2, ?3, ?4)
+             ON CONFLICT (id) DO UPDATE SET record = ?2, state = ?3, station = ?4",
+            params![changed.alarm, number, changed.state.name(), changed.station],
+        ),
     };
     done.map_err(|wrong| match wrong {
         Wrong::Contradiction(why) => CommitError::Contradiction {

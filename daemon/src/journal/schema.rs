@@ -7,14 +7,20 @@ pub(super) const APPLICATION: i32 = 0x496e_6b64;
 
 /// The steps from one version to the next; the number of a version is the number of steps behind it. A step
 /// that has been released is never changed.
-const STEPS: &[&str] = &[concat!(
-    include_str!("schema/readings.sql"),
-    include_str!("schema/evidence.sql"),
-    include_str!("schema/projections.sql"),
-)];
+const STEPS: &[&str] = &[
+    concat!(
+        include_str!("schema/readings.sql"),
+        include_str!("schema/evidence.sql"),
+        include_str!("schema/projections.sql"),
+    ),
+    include_str!("schema/alarms.sql"),
+];
 
 /// The tables that are made from the records of evidence, on their own.
-pub(super) const PROJECTIONS: &str = include_str!("schema/projections.sql");
+pub(super) const PROJECTIONS: &str = concat!(
+    include_str!("schema/projections.sql"),
+    include_str!("schema/alarms.sql"),
+);
 
 /// The version that this program writes.
 pub(super) fn version() -> i32 {

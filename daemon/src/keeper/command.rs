@@ -59,6 +59,8 @@ pub enum Command {
         station: String,
         /// The batch.
         batch: u64,
+        /// The highest number that a print of that batch is known to have; 0 where it has none.
+        printed: u64,
         /// Who says so.
         by: String,
         /// What is said of it by those laws.
@@ -88,6 +90,41 @@ pub enum Command {
     },
     /// A probe was calibrated.
     Calibrate(Calibrated),
+    /// Deal with an alarm.
+    Alarm {
+        /// Which, as `NAME@ID`, or `NAME` for the whole shop.
+        alarm: String,
+        /// What is to be done with it.
+        deal: Deal,
+        /// Who.
+        by: String,
+        /// Why; may be empty only where it is acknowledged.
+        why: String,
+    },
+    /// Raise a test alarm.
+    Drill {
+        /// Who.
+        by: String,
+        /// Why.
+        why: String,
+    },
+}
+
+/// What a person does with an alarm.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Deal {
+    /// See it.
+    Acknowledge,
+    /// Let a latched one go, having looked.
+    Reset,
+    /// Put it aside for so many seconds.
+    Shelve(f64),
+    /// Take it off the shelf.
+    Unshelve,
+    /// Take it out of service.
+    TakeOut,
+    /// Put it back into service.
+    PutBack,
 }
 
 /// Why something is not done.
@@ -100,6 +137,22 @@ pub enum Refused {
         id: String,
         /// Which there are.
         remedy: String,
+    },
+    /// There is no alarm of such a name.
+    #[error("there is no alarm called {name:?}; {remedy}")]
+    NoAlarm {
+        /// As it was asked for.
+        name: String,
+        /// Which there are.
+        remedy: String,
+    },
+    /// The alarm cannot be dealt with so.
+    #[error("{alarm}: {why}")]
+    AlarmNotSo {
+        /// Which alarm.
+        alarm: String,
+        /// Why not.
+        why: String,
     },
     /// There is no such probe.
     #[error("the shop file declares no probe {id:?}; {remedy}")]

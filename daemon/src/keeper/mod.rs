@@ -8,6 +8,7 @@
 //! the same readings in the same order give the same state, so that the next pass has the number, the batch
 //! and the verdict that it would have had.
 
+mod alarms;
 mod command;
 mod holds;
 mod state;
@@ -23,6 +24,7 @@ use inkdwell_config::problem::suggestion;
 use inkdwell_config::quantity::{Celsius, MetresPerSecond, Seconds};
 use inkdwell_config::shop::{Calibration, Shop, SourceKind};
 use inkdwell_config::station::StationKind;
+use inkdwell_cure::alarm::{AlarmEvent, Job, Notice as Heard, Watchman};
 use inkdwell_cure::live::{
     BatchLaws, BatchPlan, Floor, FloorEvent, InputId, LockedSettings, SeenBy, SeenPass, Taken,
 };
@@ -35,7 +37,7 @@ use crate::record::{
 };
 use crate::time::{Micros, WallClock};
 
-pub use command::{Command, OpenBatch, Refused};
+pub use command::{Command, Deal, OpenBatch, Refused};
 pub use state::Unreadable;
 pub use words::nobody_saw_it;
 
@@ -120,12 +122,30 @@ struct KnownSource {
     unread: u64,
 }
 
+impl KnownSource {
+    /// Takes over what was known of the same source, whose channels are perhaps others now.
+    fn go_on_from(&mut self, before: KnownSource) {
+        (self.ahead, self.plays) = (before.ahead, before.plays);
+        (self.newest, self.unread) = (before.newest, before.unread);
+        for (channel, route) in before.routes {
+            if let Some(own) = self.routes.get_mut(&channel) {
+                (own.recent, own.late) = (route.recent, route.late);
+            }
+        }
+    }
+}
+
 /// See the module.
 #[derive(Debug)]
 pub struct Keeper {
     shop: Shop,
     library: Library,
     floor: Floor,
+    watchman: Watchman,
+    /// What the watchman is told once the entry is closed.
+    notices: Vec<(Micros, Heard)>,
+    /// Room for what the watchman says.
+    rang: Vec<AlarmEvent>,
     sources: Vec<KnownSource>,
     state: State,
     wall: WallClock,
@@ -137,15 +157,21 @@ impl Keeper {
     /// A keeper that has seen nothing yet.
     pub fn new(shop: Shop, now: Micros, wall: Micros) -> Keeper {
         let floor = Floor::new(&shop, now);
+        let watchman = Watchman::new(&shop);
         Keeper::with(
             shop,
-            floor,
+            (floor, watchman),
             State::default(),
             WallClock::at_start(now, wall),
         )
     }
 
-    fn with(shop: Shop, mut floor: Floor, state: State, wall: WallClock) -> Keeper {
+    fn with(
+        shop: Shop,
+        (mut floor, mut watchman): (Floor, Watchman),
+        state: State,
+        wall: WallClock,
+    ) -> Keeper {
         for calibrated in state.calibrations.values() {
             let declared = shop.probes.iter().find(|own| own.id == calibrated.probe);
             let declared = declared.and_then(|own| own.calibration.as_ref());
@@ -153,6 +179,7 @@ impl Keeper {
                 && declared.is_none_or(|declared| declared.date <= made.date)
             {
                 floor.calibrate(&calibrated.probe, &made);
+                watchman.calibrated(&calibrated.probe, made.due);
             }
         }
         let mut library = Library::shipped();
@@ -162,6 +189,9 @@ impl Keeper {
             shop,
             library,
             floor,
+            watchman,
+            notices: Vec::new(),
+            rang: Vec::new(),
             sources,
             state,
             wall,
@@ -180,10 +210,15 @@ impl Keeper {
         now: Micros,
         wall: Micros,
     ) -> Result<Keeper, Unreadable> {
-        let (saved, state) = state::read(checkpoint)?;
-        let mut events = Vec::new();
+        let (saved, watched, state) = state::read(checkpoint)?;
+        let (mut events, mut rang) = (Vec::new(), Vec::new());
         let floor = Floor::restored(&shop, saved, &mut |event| events.push(event));
-        let mut keeper = Keeper::with(shop, floor, state, WallClock::at_start(now, wall));
+        let mut note = |event| rang.push(event);
+        let watchman = Watchman::restored(&shop, watched, now, &mut note);
+        let wall = WallClock::at_start(now, wall);
+        let mut keeper = Keeper::with(shop, (floor, watchman), state, wall);
+        keeper.rang = rang;
+        keeper.note_alarms();
         keeper.note_all(events);
         Ok(keeper)
     }
@@ -199,24 +234,37 @@ impl Keeper {
                 let name = (source.id.clone(), channel.to_string());
                 self.state.timelines.push((name, route.timeline.clone()));
             }
-            if let Some(ahead) = source.ahead {
-                self.state.scripts.insert(source.id.clone(), ahead);
-            }
         }
         self.state.timelines.sort_by(|a, b| a.0.cmp(&b.0));
-        state::write(self.floor.saved(), &self.state)
+        state::write(self.floor.saved(), self.watchman.saved(), &self.state)
     }
 
     /// Another shop file holds from now on; open passes that it does not concern go on.
     pub fn reload(&mut self, shop: Shop, digest: String, now: Micros) -> Result<(), Unreadable> {
+        self.heed();
         let kept = self.checkpoint()?;
-        let (saved, state) = state::read(&kept)?;
+        let (saved, watched, state) = state::read(&kept)?;
         let mut events = Vec::new();
         let floor = Floor::restored(&shop, saved, &mut |event| events.push(event));
-        self.note_all(events);
+        let mut rang = Vec::new();
+        let mut note = |event| rang.push(event);
+        let watchman = Watchman::restored(&shop, watched, now, &mut note);
         let entry = std::mem::take(&mut self.entry);
-        *self = Keeper::with(shop, floor, state, self.wall);
+        let (shop_before, before) = (self.shop.clone(), std::mem::take(&mut self.sources));
+        *self = Keeper::with(shop, (floor, watchman), state, self.wall);
         self.entry = entry;
+        for (number, before) in before.into_iter().enumerate() {
+            // Only a source that is declared as before, at its place, goes on without a break.
+            let now = self.shop.sources.get(number);
+            if let Some(known) = self.sources.get_mut(number)
+                && now == shop_before.sources.get(number)
+            {
+                known.go_on_from(before);
+            }
+        }
+        self.rang = rang;
+        self.note_alarms();
+        self.note_all(events);
         self.occurred(now, None, Occurrence::ShopLoaded { digest });
         Ok(())
     }
@@ -254,6 +302,7 @@ impl Keeper {
 
     /// What has piled up since the last call.
     pub fn take_entry(&mut self) -> Entry {
+        self.heed();
         std::mem::take(&mut self.entry)
     }
 
@@ -335,9 +384,14 @@ impl Keeper {
         if route.recent.contains(&(at, bits)) {
             return;
         }
-        let fed = feed(&mut self.floor, route, at, &said.value, &mut |event| {
-            self.state.found.push(event);
-        });
+        let (found, rang) = (&mut self.state.found, &mut self.rang);
+        let fed = feed(
+            (&mut self.floor, &mut self.watchman),
+            route,
+            (at, &said.value),
+            &mut |event| found.push(event),
+            &mut |event| rang.push(event),
+        );
         route.late += u64::from(!fed);
         self.entry.readings.push(Taking {
             source,
@@ -346,6 +400,7 @@ impl Keeper {
             value: said.value,
             fed,
         });
+        self.note_alarms();
         let found = std::mem::take(&mut self.state.found);
         self.note_all(found);
     }
@@ -365,6 +420,7 @@ impl Keeper {
         let mut found = Vec::new();
         self.floor.tick(now, &mut |event| found.push(event));
         self.note_all(found);
+        self.watch(now, self.wall.ahead());
         if self
             .late_told
             .is_none_or(|told| now.seconds_since(told) >= TELL_LATE_EVERY)
@@ -372,6 +428,13 @@ impl Keeper {
             self.late_told = Some(now);
             self.tell_late(now);
         }
+    }
+
+    /// The watchman's tick.
+    fn watch(&mut self, now: Micros, ahead: i64) {
+        let rang = &mut self.rang;
+        self.watchman.tick(now, ahead, &mut |event| rang.push(event));
+        self.note_alarms();
     }
 
     fn tell_late(&mut self, now: Micros) {
@@ -415,6 +478,8 @@ impl Keeper {
 
     /// Something happened.
     pub fn occurred(&mut self, now: Micros, station: Option<String>, what: Occurrence) {
+        self.notices
+            .extend(alarms::notice_of(&what).map(|notice| (now, notice)));
         let record = Record::Occurred(Occurred { station, what });
         self.entry.records.push((now, record));
     }
@@ -434,6 +499,13 @@ impl Keeper {
     }
 
     fn note(&mut self, event: FloorEvent) {
+        self.told(event.clone());
+        let rang = &mut self.rang;
+        self.watchman.floor(&event, &mut |event| rang.push(event));
+        self.note_alarms();
+    }
+
+    fn told(&mut self, event: FloorEvent) {
         match event {
             FloorEvent::PassStarted { .. } | FloorEvent::PassDropped { .. } => {
                 self.entry.began.push(event);
@@ -507,6 +579,7 @@ impl Keeper {
     /// # Errors
     /// When it cannot be done: then nothing has changed.
     pub fn command(&mut self, command: Command, now: Micros) -> Result<Record, Refused> {
+        self.heed();
         match command {
             Command::OpenBatch(open) => self.open(*open, now),
             Command::CloseBatch { batch, by } => {
@@ -526,9 +599,25 @@ impl Keeper {
                 pass,
                 station,
                 batch,
+                printed,
                 by,
                 judged,
-            } => self.assign(pass, station, batch, by, *judged, now),
+            } => {
+                if batch == 0 || batch > self.state.batches_made {
+                    return Err(Refused::NoBatch { batch });
+                }
+                let by = said(by, "by", "who says so")?;
+                let print = self.floor.next_print(&station, batch, printed);
+                let assigned = PassAssigned {
+                    pass,
+                    station,
+                    batch,
+                    print,
+                    by,
+                    judged: *judged,
+                };
+                Ok(self.assign(assigned, now))
+            }
             Command::SettleHold {
                 hold,
                 outcome,
@@ -559,6 +648,13 @@ impl Keeper {
                 Ok(self.record(now, record))
             }
             Command::Calibrate(calibrated) => self.calibrate(calibrated, now),
+            Command::Alarm {
+                alarm,
+                deal,
+                by,
+                why,
+            } => self.deal(&alarm, deal, (by, why), now),
+            Command::Drill { by, why } => self.drill(by, why, now),
         }
     }
 
@@ -581,6 +677,10 @@ impl Keeper {
                     self.floor
                         .close_batch(&station, now, &mut |event| found.push(event));
                     self.note_all(found);
+                    let rang = &mut self.rang;
+                    let watchman = &mut self.watchman;
+                    watchman.closed(&station, now, &mut |event| rang.push(event));
+                    self.note_alarms();
                 }
             }
             Record::HoldSettled(settled) => self.state.holds.settle(settled.hold),
@@ -594,16 +694,17 @@ impl Keeper {
             Record::Calibrated(calibrated) => {
                 if let Some(calibration) = calibration_of(calibrated) {
                     self.floor.calibrate(&calibrated.probe, &calibration);
+                    let due = calibration.due;
+                    self.watchman.calibrated(&calibrated.probe, due);
                 }
                 let probe = calibrated.probe.clone();
                 self.state.calibrations.insert(probe, calibrated.clone());
             }
             Record::PassAssigned(assigned) => {
-                let station = self.station_of(assigned.batch);
-                if let Some(station) = station {
-                    self.floor.next_print(&station, assigned.batch);
-                }
+                let (station, given) = (&assigned.station, assigned.print.saturating_sub(1));
+                self.floor.next_print(station, assigned.batch, given);
             }
+            Record::AlarmChanged(changed) => self.obey_alarm(now, changed),
             Record::PassJudged(_)
             | Record::BatchNoted(_)
             | Record::HoldOpened(_)
@@ -704,10 +805,19 @@ impl Keeper {
             threshold_c: ink.threshold.0,
         };
         self.state.batches.insert(opened.station.clone(), open);
+        let job = Job {
+            ink_mixed: opened.ink_mixed,
+            ride_every: plan.recipe.as_ref().and_then(|locked| locked.ride_every),
+            ..Job::new(opened.batch, ink, fabric)
+        };
         let mut found = Vec::new();
         let floor = &mut self.floor;
         floor.open_batch(&opened.station, now, plan, &mut |event| found.push(event));
         self.note_all(found);
+        let rang = &mut self.rang;
+        let watchman = &mut self.watchman;
+        watchman.opened(&opened.station, now, job, &mut |event| rang.push(event));
+        self.note_alarms();
     }
 
     fn close(&mut self, batch: u64, by: String, now: Micros) -> Result<Record, Refused> {
@@ -717,31 +827,13 @@ impl Keeper {
         Ok(self.record(now, Record::BatchClosed(BatchClosed { batch, by })))
     }
 
-    fn assign(
-        &mut self,
-        pass: u64,
-        station: String,
-        batch: u64,
-        by: String,
-        judged: Judged,
-        now: Micros,
-    ) -> Result<Record, Refused> {
-        if batch == 0 || batch > self.state.batches_made {
-            return Err(Refused::NoBatch { batch });
-        }
-        let by = said(by, "by", "who says so")?;
-        let print = self.floor.next_print(&station, batch).unwrap_or(0);
-        let held = self.state.holds.add(&station, Some(batch), pass, &judged);
-        let assigned = Record::PassAssigned(PassAssigned {
-            pass,
-            batch,
-            print,
-            by,
-            judged,
-        });
-        self.entry.records.push((now, assigned.clone()));
+    fn assign(&mut self, assigned: PassAssigned, now: Micros) -> Record {
+        let (station, batch, pass) = (&assigned.station, Some(assigned.batch), assigned.pass);
+        let held = self.state.holds.add(station, batch, pass, &assigned.judged);
+        let record = Record::PassAssigned(assigned);
+        self.entry.records.push((now, record.clone()));
         self.add(now, held);
-        Ok(assigned)
+        record
     }
 
     fn lock(&mut self, mut recipe: RecipeLocked, now: Micros) -> Result<Record, Refused> {
@@ -799,31 +891,50 @@ impl Keeper {
         let mut found = Vec::new();
         if taking.source == TICKS {
             self.floor.tick(taking.at, &mut |event| found.push(event));
+            self.note_all(std::mem::take(&mut found));
+            let ahead = match taking.value {
+                // Microseconds, which it was made of.
+                Value::Number(ahead) => ahead as i64,
+                Value::NoNumber(_) => 0,
+            };
+            self.watch(taking.at, ahead);
         } else if let Some(known) = self.sources.get_mut(usize::from(taking.source.0))
             && let Some(route) = known.routes.get_mut(&taking.channel)
         {
             if taking.fed {
-                let (at, value) = (taking.at, &taking.value);
-                feed(&mut self.floor, route, at, value, &mut |event| {
-                    found.push(event)
-                });
+                let rang = &mut self.rang;
+                feed(
+                    (&mut self.floor, &mut self.watchman),
+                    route,
+                    (taking.at, &taking.value),
+                    &mut |event| found.push(event),
+                    &mut |event| rang.push(event),
+                );
             } else {
                 remember(route, taking.at, bits_of(&taking.value));
             }
         }
+        self.note_alarms();
         self.note_all(found);
+        // What comes of it stands in the journal, and what the watchman was told is told it by the records.
+        self.notices.clear();
         self.entry = Entry::default();
     }
 
     /// Does again what a decision that was committed after the checkpoint says.
     pub fn replay_record(&mut self, at: Micros, record: &Record) {
         if let Record::PassAssigned(assigned) = record {
-            let station = self.station_of(assigned.batch).unwrap_or_default();
             let (batch, pass) = (Some(assigned.batch), assigned.pass);
             let holds = &mut self.state.holds;
-            holds.add(&station, batch, pass, &assigned.judged);
+            holds.add(&assigned.station, batch, pass, &assigned.judged);
         }
         self.obey(at, record);
+        self.notices.clear();
+        if let Record::Occurred(occurred) = record {
+            let notice = alarms::notice_of(&occurred.what);
+            self.notices.extend(notice.map(|notice| (at, notice)));
+            self.heed();
+        }
         self.entry = Entry::default();
     }
 }
@@ -843,20 +954,24 @@ fn remember(route: &mut Route, at: Micros, bits: u64) {
     route.recent.push_back((at, bits));
 }
 
-/// Feeds a reading; says whether it was used.
+/// Feeds a reading to the floor and shows it to the watchman; says whether it was used.
 fn feed(
-    floor: &mut Floor,
+    (floor, watchman): (&mut Floor, &mut Watchman),
     route: &mut Route,
-    at: Micros,
-    value: &Value,
+    (at, value): (Micros, &Value),
     found: &mut impl FnMut(FloorEvent),
+    rang: &mut impl FnMut(AlarmEvent),
 ) -> bool {
     remember(route, at, bits_of(value));
     let number = match value {
         Value::Number(number) => Some(*number),
         Value::NoNumber(_) => None,
     };
-    floor.read(route.input, at, number, found) == Taken::Fed
+    let fed = floor.read(route.input, at, number, found) == Taken::Fed;
+    if fed {
+        alarms::show(floor, watchman, (route.input, at, number), rang);
+    }
+    fed
 }
 
 fn known_sources(shop: &Shop, floor: &Floor, state: &State) -> Vec<KnownSource> {
@@ -884,7 +999,8 @@ fn known_sources(shop: &Shop, floor: &Floor, state: &State) -> Vec<KnownSource> 
         });
         KnownSource {
             routes: routes.collect(),
-            ahead: state.scripts.get(&source.id).copied(),
+            // A script begins anew with the daemon.
+            ahead: None,
             id: source.id.clone(),
             is_script,
             plays: false,

@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 
+use inkdwell_cure::alarm::Watched;
 use inkdwell_cure::live::{FloorEvent, Saved};
 use serde::{Deserialize, Serialize};
 
@@ -10,7 +11,7 @@ use super::timeline::Timeline;
 use crate::record::{Calibrated, RecipeLocked};
 
 /// The form in which it is written. To be raised whenever anything in it changes.
-const FORM: u32 = 1;
+const FORM: u32 = 2;
 
 /// A checkpoint that cannot be used.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
@@ -46,8 +47,6 @@ pub(super) struct State {
     pub(super) holds: Holds,
     /// By source and channel.
     pub(super) timelines: Vec<((String, String), Timeline)>,
-    /// By how much the times of played sources are ahead of the steady time.
-    pub(super) scripts: BTreeMap<String, i64>,
     /// Room for what a reading leads to.
     #[serde(skip)]
     pub(super) found: Vec<FloorEvent>,
@@ -58,6 +57,7 @@ struct Written<'a> {
     form: u32,
     version: &'a str,
     floor: &'a Saved,
+    watched: &'a Watched,
     state: &'a State,
 }
 
@@ -68,17 +68,22 @@ struct Heading {
     version: String,
 }
 
-pub(super) fn write(floor: &Saved, state: &State) -> Result<Vec<u8>, Unreadable> {
+pub(super) fn write(
+    floor: &Saved,
+    watched: &Watched,
+    state: &State,
+) -> Result<Vec<u8>, Unreadable> {
     let written = Written {
         form: FORM,
         version: env!("CARGO_PKG_VERSION"),
         floor,
+        watched,
         state,
     };
     postcard::to_allocvec(&written).map_err(|error| Unreadable::Damaged(error.to_string()))
 }
 
-pub(super) fn read(bytes: &[u8]) -> Result<(Saved, State), Unreadable> {
+pub(super) fn read(bytes: &[u8]) -> Result<(Saved, Watched, State), Unreadable> {
     let damaged = |error: postcard::Error| Unreadable::Damaged(error.to_string());
     let (heading, rest): (Heading, _) = postcard::take_from_bytes(bytes).map_err(damaged)?;
     if heading.form != FORM || heading.version != env!("CARGO_PKG_VERSION") {

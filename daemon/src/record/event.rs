@@ -88,6 +88,25 @@ pub enum Occurrence {
         /// For how many seconds nothing was accepted.
         after_s: f64,
     },
+    /// There is little room on the journal's disk.
+    DiskLow {
+        /// So many bytes are left.
+        free_bytes: u64,
+    },
+    /// There is room enough again.
+    DiskRoomAgain,
+    /// What is to go out by a way piles up.
+    OutboxGrowing {
+        /// The way out's id.
+        sink: String,
+        /// So many messages wait.
+        waiting: u64,
+    },
+    /// It does not any more.
+    OutboxClear {
+        /// The way out's id.
+        sink: String,
+    },
     /// The station has left its recipe.
     RecipeLeft {
         /// The recipe.

@@ -3,12 +3,14 @@
 //! A record is written once and never changed; its JSON is what the chain of hashes is made over, so the
 //! members' names and order are a file format: new members are added with a default, none is renamed.
 
+mod alarm;
 mod batch;
 mod event;
 mod pass;
 
 use serde::{Deserialize, Serialize};
 
+pub use alarm::AlarmChanged;
 pub use batch::{
     BatchClosed, BatchNoted, BatchOpened, HoldJoined, HoldOpened, HoldSettled, RecipeLocked,
     RecipeRetired, Settled,
@@ -44,6 +46,8 @@ pub enum Record {
     Calibrated(Calibrated),
     /// Something happened.
     Occurred(Occurred),
+    /// An alarm has come, gone, or was dealt with.
+    AlarmChanged(Box<AlarmChanged>),
 }
 
 impl Record {
@@ -62,6 +66,7 @@ impl Record {
             Record::RecipeRetired(_) => "recipe-retired",
             Record::Calibrated(_) => "calibrated",
             Record::Occurred(_) => "occurred",
+            Record::AlarmChanged(_) => "alarm-changed",
         }
     }
 }

@@ -51,6 +51,8 @@ pub struct PassJudged {
 pub struct PassAssigned {
     /// Its number.
     pub pass: u64,
+    /// Where it was seen.
+    pub station: String,
     /// The batch.
     pub batch: u64,
     /// Its number in that batch.

@@ -9,12 +9,14 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
 
+use inkdwell_cure::alarm::{AlarmId, Kind};
 use tokio::sync::{mpsc, oneshot};
 use tokio::time::{Instant, MissedTickBehavior, interval, sleep_until, timeout};
 use tokio_util::sync::CancellationToken;
 
 use super::Ask;
 use super::commit::Job;
+use super::disk::Disk;
 use super::sources::Sources;
 use crate::intake::{Arrival, TurnedAway};
 use crate::keeper::{Keeper, Refused};
@@ -44,6 +46,7 @@ pub(super) struct Desk {
     pub(super) stop: CancellationToken,
     pub(super) sources: Arc<Sources>,
     pub(super) full: Arc<AtomicBool>,
+    pub(super) disk: Disk,
 }
 
 /// What piles up between two jobs.
@@ -158,10 +161,21 @@ impl Desk {
                 let after_s = now.seconds_since(since);
                 self.keeper
                     .occurred(now, None, Occurrence::DiskFree { after_s });
+                self.disk.forget();
             }
-            _ => {}
+            (true, Some(_)) => {}
+            (false, None) => self.look_at_disk(now),
         }
         pile.wants_checkpoint |= pile.checkpointed.elapsed() >= CHECKPOINT_EVERY;
+    }
+
+    fn look_at_disk(&mut self, now: Micros) {
+        let share = self.keeper.shop().alarms.disk_room;
+        let alarm = AlarmId::new(Kind::DiskNearlyFull, "");
+        let told = self.keeper.alarm(&alarm).is_some_and(|alarm| alarm.life.holds());
+        if let Some(what) = self.disk.look(share.map(|share| share.0), told) {
+            self.keeper.occurred(now, None, what);
+        }
     }
 
     fn answer(&mut self, ask: Ask, pile: &mut Pile) {

@@ -11,6 +11,7 @@
 
 mod commit;
 mod desk;
+mod disk;
 mod recover;
 mod sources;
 
@@ -146,6 +147,19 @@ impl std::fmt::Debug for Ask {
 /// # Errors
 /// When the data folder or the journal cannot be used, or another daemon has it.
 pub async fn start(options: Options) -> Result<Shift, StartError> {
+    start_with(options, None).await
+}
+
+/// Starts a shift whose wall is not the machine's clock: how a shift takes it that the clock is set is tried
+/// without setting the machine's.
+///
+/// # Errors
+/// As [`start`].
+pub async fn start_by(options: Options, clock: fn() -> Micros) -> Result<Shift, StartError> {
+    start_with(options, Some(clock)).await
+}
+
+async fn start_with(options: Options, clock: Option<fn() -> Micros>) -> Result<Shift, StartError> {
     let opened = tokio::task::spawn_blocking({
         let (folder, settings) = (options.folder.clone(), options.journal.clone());
         move || journal::open(&folder, settings)
@@ -155,7 +169,11 @@ pub async fn start(options: Options) -> Result<Shift, StartError> {
     };
     let (mut writer, readers) = opened.await.map_err(broken)??;
     let reader = readers.reader()?;
-    let steady = Steady::begin(wall(), reader.last_time()?, options.faster);
+    let begin = |wall| Ok::<_, ReadError>(Steady::begin(wall, reader.last_time()?, options.faster));
+    let steady = match clock {
+        None => begin(wall())?,
+        Some(clock) => begin(clock())?.with_wall_clock(clock),
+    };
     let keeper = recover::keeper(&options, &reader, &mut writer, &steady)?;
     let known = keeper.shop().sources.iter();
     let marks = known
@@ -197,6 +215,7 @@ pub async fn start(options: Options) -> Result<Shift, StartError> {
             stop: stop.clone(),
             sources: Arc::clone(&sources),
             full: Arc::clone(&full),
+            disk: disk::Disk::of(options.folder.clone()),
         }
         .run(),
     );

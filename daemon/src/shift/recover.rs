@@ -62,6 +62,11 @@ fn begun_anew(
         let record = crate::record::Record::BatchOpened(batch.batch);
         keeper.replay_record(batch.opened, &record);
     }
+    for standing in reader.standing_alarms()? {
+        if let crate::record::Record::AlarmChanged(changed) = &standing.record {
+            keeper.adopt_alarm(now, changed);
+        }
+    }
     Ok((keeper, after))
 }
 

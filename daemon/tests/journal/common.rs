@@ -182,6 +182,7 @@ pub fn hold_settled(hold: u64) -> Record {
 pub fn pass_assigned(pass: u64, batch: u64, judged: Judged) -> Record {
     Record::PassAssigned(PassAssigned {
         pass,
+        station: "belt-1".to_owned(),
         batch,
         print: 1,
         by: "Ada".to_owned(),

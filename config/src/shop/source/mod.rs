@@ -5,7 +5,7 @@ mod modbus;
 mod mqtt;
 mod serial;
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 pub use line::LineFormat;
 pub use modbus::{Modbus, ModbusLink, Register, RegisterFormat, RegisterTable};
@@ -26,20 +26,34 @@ pub enum SourceKind {
     Mqtt(Mqtt),
     /// A trace file, played again.
     Replay {
-        /// The file; may come from the call instead.
+        /// The file, relative to the shop file; may come from the call instead.
         file: Option<PathBuf>,
         /// How many times faster than it happened.
         faster: f64,
     },
     /// The simulated shop.
     Simulated {
-        /// A scenario file.
+        /// A scenario file, relative to the shop file.
         scenario: Option<PathBuf>,
         /// Where its chances begin; the same seed gives the same readings.
         seed: u64,
         /// How many times faster than real.
         faster: f64,
     },
+}
+
+impl SourceKind {
+    /// Takes the file that is played to be in a folder, unless its path is absolute.
+    pub(super) fn find_from(&mut self, folder: &Path) {
+        let file = match self {
+            SourceKind::Replay { file, .. } => file,
+            SourceKind::Simulated { scenario, .. } => scenario,
+            SourceKind::Serial(_) | SourceKind::Modbus(_) | SourceKind::Mqtt(_) => return,
+        };
+        if let Some(file) = file {
+            *file = folder.join(&*file);
+        }
+    }
 }
 
 /// Where readings come from.

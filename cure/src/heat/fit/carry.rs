@@ -135,12 +135,13 @@ impl Fit {
     }
 
     /// A place of the model's error on a trip.
-    fn place(&self, trip: Trip, time: f64, on_cloth: bool) -> Place {
+    pub(super) fn place(&self, trip: Trip, time: f64, on_cloth: bool) -> Place {
         let stay = trip.stay(self.problem.base.oven.heated_length().0);
         Place {
             haste: trip.haste(),
             along: time / stay,
             on_cloth,
+            dries: self.problem.base.print.dries(),
         }
     }
 

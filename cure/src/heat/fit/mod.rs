@@ -74,6 +74,29 @@ impl Default for FitOptions {
     }
 }
 
+/// How far one garment's mass may be from its batch's, k = 2. Mills sell cloth to ±5 % of its mass (common
+/// practice, no source); taken as rectangular, that is 2 · 5 % / √3.
+const GARMENT_MASS: Share = Share(0.058);
+/// The same for its water, as a share of its regain: garments of a batch lie in one room, whose air differs
+/// by ±5 % relative humidity from the box's middle to its rim (no source), and there regain follows by 1.8 % of
+/// itself for each per cent (the isotherm of `moisture` at 65 %).
+const GARMENT_WATER: Share = Share(0.105);
+
+impl FitOptions {
+    /// What is usual where rides and prints are of one batch: its garments are of one lot of cloth, and have lain
+    /// in one room. Narrower than the default, which also holds for a garment of which nobody knows where it
+    /// comes from.
+    pub fn of_one_batch(fabric: &Fabric) -> FitOptions {
+        let usual = FitOptions::default();
+        let water = GARMENT_WATER.0 * fabric.regain.0;
+        FitOptions {
+            mass_scatter: GARMENT_MASS,
+            regain_scatter: Share(water.min(usual.regain_scatter.0)),
+            ..usual
+        }
+    }
+}
+
 /// Why no fit was made.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
 pub enum FitError {
@@ -176,8 +199,7 @@ pub fn fit(
         .enumerate()
         .map(|(number, ride)| passage_at(number, ride, &found, first.entry(number)))
         .collect::<Result<Vec<_>, _>>()?;
-    let problem =
-        Problem::new(base, unknowns, passages, garments).ok_or(FitError::NoNumbers)?;
+    let problem = Problem::new(base, unknowns, passages, garments).ok_or(FitError::NoNumbers)?;
     let mut start = first.z.clone();
     for number in 0..rides.len() {
         start[problem.own(number)] = 0.0;
@@ -287,9 +309,8 @@ fn finish(
     laws: &PrintLaws,
     options: FitOptions,
 ) -> Result<Fit, FitError> {
-    use levenberg_marquardt::LeastSquaresProblem;
-    let jacobian = problem.jacobian().ok_or(HeatError::Unsettled)?;
-    let information = jacobian.tr_mul(&jacobian);
+    let whitened_slopes = problem.whitened_slopes().ok_or(HeatError::Unsettled)?;
+    let information = problem.information(&whitened_slopes);
     // The prior rows make it positive definite.
     let inverse = information
         .cholesky()
@@ -298,7 +319,6 @@ fn finish(
     // Misfits beyond what was allowed for make everything less sure.
     let whitened = problem.whitened().ok_or(HeatError::Unsettled)?;
     let surplus = f64::max(1.0, whitened.norm_squared() / whitened.len() as f64);
-    let whitened_slopes = problem.whitened_slopes().ok_or(HeatError::Unsettled)?;
     let explained: Vec<Explained> = rides
         .iter()
         .enumerate()

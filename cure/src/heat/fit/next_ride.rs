@@ -35,13 +35,20 @@ const REACH: f64 = 0.3;
 const TRIED: u32 = 7;
 
 impl Fit {
-    /// The ride, at a speed like that of `at`, that would shrink the doubt of a margin there most.
+    /// The ride, at a speed like that of `at`, that would shrink the doubt of a margin there most. Each
+    /// speed that is tried is first brought `within` what can be run, so that the doubt is that of the ride
+    /// which is named.
     ///
     /// `None` where the fit has no such limit.
     ///
     /// # Errors
     /// Where the model has no answer.
-    pub fn next_ride(&self, limit: LimitName, at: Trip) -> Result<Option<NextRide>, HeatError> {
+    pub fn next_ride(
+        &self,
+        limit: LimitName,
+        at: Trip,
+        within: impl Fn(Trip) -> Trip,
+    ) -> Result<Option<NextRide>, HeatError> {
         let Some(number) = self.limits.iter().position(|own| own.name == limit) else {
             return Ok(None);
         };
@@ -50,10 +57,15 @@ impl Fit {
         let now = self.covariance(&asked, &asked);
         let beside = asked.scatter.iter().sum::<f64>() + self.probe.powi(2);
         let doubt = |variance: f64| CelsiusDifference(2.0 * (variance + beside).max(0.0).sqrt());
+        let mut tried: Vec<Trip> = (0..TRIED)
+            .map(|step| {
+                let share = f64::from(step) / f64::from(TRIED - 1);
+                within(at.at_haste(at.haste() + REACH * (2.0 * share - 1.0)))
+            })
+            .collect();
+        tried.dedup();
         let mut best: Option<(Trip, f64)> = None;
-        for tried in 0..TRIED {
-            let share = f64::from(tried) / f64::from(TRIED - 1);
-            let trip = at.at_haste(at.haste() + REACH * (2.0 * share - 1.0));
+        for trip in tried {
             let carried = self.carry(trip, Extent::Margins)?;
             let shown = self.dependence(&carried, PEAK);
             let with = self.covariance(&asked, &shown);

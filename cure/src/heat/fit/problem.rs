@@ -42,12 +42,13 @@ impl Passage {
         self.trip.stay(heated)
     }
 
-    fn places(&self, heated: f64) -> impl Iterator<Item = Place> {
+    fn places(&self, heated: f64, dries: bool) -> impl Iterator<Item = Place> {
         let stay = self.stay(heated);
         self.bins().enumerate().map(move |(number, bin)| Place {
             haste: self.trip.haste(),
             along: (bin.time - self.entry) / stay,
             on_cloth: number >= self.film.bins.len(),
+            dries,
         })
     }
 }
@@ -111,7 +112,10 @@ impl Problem {
             ..Model::default()
         };
         let heated = base.oven.heated_length().0;
-        let places = passages.iter().flat_map(|passage| passage.places(heated));
+        let dries = base.print.dries();
+        let places = passages
+            .iter()
+            .flat_map(|passage| passage.places(heated, dries));
         let noise: Vec<f64> = passages
             .iter()
             .flat_map(|passage| passage.bins().map(|bin| bin.noise))
@@ -195,14 +199,6 @@ impl Problem {
             Columns::PrintAndCloth
         };
         self.model.run(&oven, &print, &journey, columns)
-    }
-
-    /// The water of a ride's garment over what was declared of the batch's, as a factor.
-    pub(crate) fn wetness(&self, ride: usize) -> f64 {
-        let own = self.own(ride);
-        let print = self.guess(self.shared()).print;
-        let print = own_garment(&print, self.z[own + 1], self.z[own + 2]);
-        print.cloth.moisture.0 / self.base.print.cloth.moisture.0.max(1e-6)
     }
 
     /// The same problem where something befell a ride. When that entered is told by its first rise alone: the
@@ -330,6 +326,19 @@ impl Problem {
         let mut all = DVector::from_vec(all);
         self.discrepancy.whiten(&mut all);
         Some(all)
+    }
+
+    /// What readings and prior knowledge tell of z, given L⁻¹ J: the inverse of its covariance.
+    pub(crate) fn information(&self, whitened_slopes: &DMatrix<f64>) -> DMatrix<f64> {
+        let prior = DMatrix::from_diagonal(&self.narrowness.component_mul(&self.narrowness));
+        whitened_slopes.tr_mul(whitened_slopes) + prior
+    }
+
+    /// Half the slope of the sum of squares by z, with the slopes of the residuals that L⁻¹ J gives.
+    pub(crate) fn steepest(&self, whitened_slopes: &DMatrix<f64>) -> Option<DVector<f64>> {
+        let squares = self.narrowness.component_mul(&self.narrowness);
+        let prior = self.z.component_mul(&squares);
+        Some(whitened_slopes.tr_mul(&self.whitened()?) + prior)
     }
 
     /// L⁻¹ J.

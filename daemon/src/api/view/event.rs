@@ -69,6 +69,15 @@ pub fn sentence(what: &Occurrence) -> String {
         Occurrence::DiskFree { after_s } => {
             format!("There is room on the disk again; for {after_s:.0} s nothing was accepted.")
         }
+        Occurrence::DiskLow { free_bytes } => format!(
+            "There is little room on the journal's disk: {:.1} GB.",
+            *free_bytes as f64 / 1e9
+        ),
+        Occurrence::DiskRoomAgain => "There is room enough on the journal's disk again.".to_owned(),
+        Occurrence::OutboxGrowing { sink, waiting } => {
+            format!("{waiting} messages wait to go out by {sink}.")
+        }
+        Occurrence::OutboxClear { sink } => format!("Nothing waits any more to go out by {sink}."),
         Occurrence::RecipeLeft { recipe, what } => {
             format!("The station has left recipe {recipe}: {what}.")
         }

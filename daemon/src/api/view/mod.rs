@@ -3,6 +3,7 @@
 //! Temperatures are in °C, durations in seconds, speeds in metres a minute, whatever the shop shows to people;
 //! a time is a [`Moment`]. What is not known is null. New members may come; none is renamed.
 
+mod alarm;
 mod batch;
 mod event;
 mod hold;
@@ -13,6 +14,10 @@ mod probe;
 mod recipe;
 mod status;
 
+pub use alarm::{
+    Acknowledgement, AlarmChangeView, AlarmHistory, AlarmView, Alarms, ByWhy, Catalogue, KeyView, SaidView,
+    SheetView, ToShelve, order,
+};
 pub use batch::{
     Assigned, BatchInFull, BatchView, Batches, By, Count, Decided, NewBatch, NewNote, NoteView,
     ToAssign,

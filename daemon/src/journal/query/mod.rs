@@ -1,5 +1,6 @@
 //! What the records say, as typed answers.
 
+mod alarms;
 mod batches;
 mod holds;
 mod passes;

@@ -321,12 +321,7 @@ impl Fit {
 
     /// Where along the way each of these is decided, and whether it rises with temperature.
     fn decided(&self, history: &History, trip: Trip) -> Vec<(Where, f64)> {
-        let stay = trip.stay(self.problem.base.oven.heated_length().0);
-        let at = |time: Seconds, on_cloth| Where {
-            haste: trip.haste(),
-            along: time.0 / stay,
-            on_cloth,
-        };
+        let at = |time: Seconds, on_cloth| self.place(trip, time.0, on_cloth);
         let peak = history.print.film_bottom.hottest_time();
         let mut decided = vec![(at(peak, false), 1.0)];
         decided.extend(self.limits.iter().map(|limit| {

@@ -1,0 +1,10 @@
+//! The whole daemon while something fails beside it: no reading is lost, no pass wrongly judged, and it is said.
+
+mod common;
+mod device;
+
+mod adapter;
+mod broker;
+mod clock;
+mod disk;
+mod garbage;
