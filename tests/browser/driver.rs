@@ -11,7 +11,7 @@ use base64::engine::general_purpose::STANDARD;
 use serde_json::{Value, json};
 
 /// Nothing here takes that long.
-pub const PATIENCE: Duration = Duration::from_secs(60);
+pub const PATIENCE: Duration = Duration::from_secs(240);
 /// The member that WebDriver names elements by (W3C WebDriver, section 12, "web element identifier").
 const ELEMENT: &str = "element-6066-11e4-a52e-4f735466cecf";
 
@@ -49,7 +49,7 @@ impl Browser {
     /// Starts one.
     pub fn start() -> Browser {
         let mut driver = Command::new("chromedriver")
-            .args(["--port=0", "--silent"])
+            .arg("--port=0")
             .stdin(Stdio::null())
             .stdout(Stdio::piped())
             .stderr(Stdio::null())

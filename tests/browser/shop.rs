@@ -2,9 +2,10 @@
 
 use std::fs;
 use std::net::SocketAddr;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use std::sync::Arc;
 
+use chrono::{DateTime, SecondsFormat, Utc};
 use inkdwell_config::shop::{Board, Shop};
 use inkdwell_daemon::api::{self, Limits, Serving};
 use inkdwell_daemon::journal::Settings;
@@ -42,11 +43,11 @@ impl House {
             hosts: hosts.to_vec(),
             running: None,
         };
-        let file = |name: &str| house.folder.path().join(name);
-        fs::write(file("heater-sags.scenario.toml"), SCENARIO).expect("the scenario");
-        let shop = SHOP.replace("1-good-run.scenario.toml", "heater-sags.scenario.toml");
+        let scenario = house.scenario().display().to_string();
+        let shop = SHOP.replace("1-good-run.scenario.toml", &scenario);
         let shop = shop.replace("faster = 90", &format!("faster = {FASTER}"));
-        fs::write(file("shop.toml"), shop).expect("the shop file");
+        fs::write(house.folder.path().join("shop.toml"), shop).expect("the shop file");
+        house.begin_scenario(Utc::now().timestamp_micros());
         house.start();
         house
     }
@@ -116,13 +117,21 @@ impl House {
         &self.running().shift
     }
 
-    /// Does something with it.
-    pub fn block_on<T>(&self, what: impl Future<Output = T>) -> T {
-        self.runtime.block_on(what)
+    fn scenario(&self) -> PathBuf {
+        self.folder.path().join("heater-sags.scenario.toml")
+    }
+
+    /// The trace begins at this time, in microseconds since 1970.
+    fn begin_scenario(&self, at: i64) {
+        let at = DateTime::from_timestamp_micros(at).expect("a time");
+        let at = at.to_rfc3339_opts(SecondsFormat::Micros, true);
+        let scenario = SCENARIO.replace("seed = 1\n", &format!("seed = 1\nstarted = \"{at}\"\n"));
+        fs::write(self.scenario(), scenario).expect("the scenario");
     }
 
     /// Switches the dryer on.
     pub fn switch_on(&self) {
+        self.begin_scenario(self.shift().now().0);
         let (shop, shift) = (self.shop(), self.shift());
         let reloaded = self
             .runtime
@@ -141,11 +150,6 @@ impl House {
             let shift = Arc::into_inner(running.shift).expect("nothing holds the daemon any more");
             shift.stop().await.expect("it ends");
         });
-    }
-
-    /// Its folder.
-    pub fn folder(&self) -> &Path {
-        self.folder.path()
     }
 }
 

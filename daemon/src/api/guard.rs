@@ -311,6 +311,52 @@ mod tests {
     }
 
     #[test]
+    fn beyond_loopback_everything_but_the_login_needs_the_token() {
+        let folder = tempfile::tempdir().unwrap();
+        let wide = Door {
+            token: Token::of(folder.path()).unwrap(),
+            ..door("0.0.0.0:8443", &["dryer.example"], true)
+        };
+        let token = std::fs::read_to_string(folder.path().join(token::FILE)).unwrap();
+        let cookie = format!("other=1; {COOKIE_NAME}={}", token.trim());
+        let asks = |method: Method, path: &str, with: &[(HeaderName, &str)]| {
+            let mut headers = HeaderMap::new();
+            headers.insert(HOST, HeaderValue::from_static("dryer.example:8443"));
+            for (name, value) in with {
+                headers.insert(name, HeaderValue::from_str(value).unwrap());
+            }
+            let checked = wide.check(&method, path, &headers);
+            checked.map_err(|refusal| refusal.status.as_u16())
+        };
+        for path in [
+            "/",
+            "/holds",
+            "/live",
+            "/api/status",
+            "/api/stream",
+            "/login/x",
+        ] {
+            assert_eq!(asks(Method::GET, path, &[]), Err(401), "{path}");
+            assert_eq!(
+                asks(Method::GET, path, &[(COOKIE, &cookie)]),
+                Ok(()),
+                "{path}"
+            );
+        }
+        for path in ["/login", "/board.css", "/board.js", "/icon.svg"] {
+            assert_eq!(asks(Method::GET, path, &[]), Ok(()), "{path}");
+        }
+        assert_eq!(asks(Method::POST, "/do/login", &[]), Ok(()));
+        let own = (ORIGIN, "https://dryer.example:8443");
+        let foreign = (ORIGIN, "https://example.org");
+        let change = |with| asks(Method::POST, "/do/settle-hold", with);
+        assert_eq!(change(&[own.clone()]), Err(401));
+        assert_eq!(change(&[(COOKIE, &cookie)]), Err(401));
+        assert_eq!(change(&[(COOKIE, &cookie), own]), Ok(()));
+        assert_eq!(change(&[(COOKIE, &cookie), foreign]), Err(403));
+    }
+
+    #[test]
     fn a_page_may_ask_only_where_it_came_from() {
         let local = door("127.0.0.1:7878", &["dryer.example"], false);
         let allowed = |name: HeaderName, value: &'static str, changes| {

@@ -102,7 +102,7 @@ pub(super) fn draw(trip: &Trip, units: Units) -> Markup {
             @for level in &trip.levels {
                 @let y = scale.y(level.celsius);
                 line class=(if level.is_limit { "limit" } else { "need" }) x1=(LEFT) x2=(WIDTH - RIGHT) y1=(y) y2=(y) { }
-                text class=(if level.is_limit { "limit" } else { "need" }) x=(LEFT + 6.0) y=(if level.is_limit { y - 5.0 } else { y + 16.0 }) {
+                text class=(if level.is_limit { "limit" } else { "need" }) x=(WIDTH - RIGHT - 4.0) text-anchor="end" y=(if level.is_limit { y - 5.0 } else { y + 16.0 }) {
                     (level.name) " " (degrees(level.celsius, units))
                 }
             }

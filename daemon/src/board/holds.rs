@@ -44,6 +44,7 @@ pub(super) async fn list(
         Ok(html! {
             h1 { "Holds" }
             p { "Prints that are not proved good wait here until somebody says what became of them. Pull them from the bin first." }
+            h2 { "Open" }
             @for card in &open { (card) }
             @if open.is_empty() { p .calm { "No print is held." } }
             @if !settled.is_empty() { h2 { "Settled" } @for card in &settled { (card) } }

@@ -46,6 +46,7 @@ pub(super) async fn list(
         Ok(html! {
             h1 { "Recipes" }
             p { "A recipe is what a good ride proved: belt, chamber and exit as they were then. While a batch runs by it, leaving it is said at once." }
+            h2 { "Locked" }
             @for kept in &recipes { (recipe(kept, units, may_change, clock)) }
             @if recipes.is_empty() { p { "None is locked yet." } }
             h2 { "Rides" }

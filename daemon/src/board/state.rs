@@ -21,7 +21,7 @@ pub(super) struct State {
     pub(super) large: String,
     /// What follows from it.
     pub(super) small: String,
-    /// A number that grows when somebody should look up.
+    /// When somebody last had to look up, in milliseconds: it grows with each new reason.
     pub(super) call: u64,
 }
 
@@ -83,6 +83,12 @@ impl State {
             .judged
             .as_ref()
             .and_then(|judged| judged.reasons.first());
+        // It may begin with the verdict, which stands in large letters already.
+        let reason = reason.map(|reason| {
+            let rest = reason.strip_prefix(look.word);
+            let rest = rest.and_then(|rest| rest.strip_prefix(": "));
+            rest.unwrap_or(reason)
+        });
         let reason = reason.map_or_else(String::new, |reason| format!(" {}.", capital(reason)));
         say(
             look.mark,
@@ -102,17 +108,16 @@ impl State {
     }
 }
 
-/// The number of the last print that is not good.
+/// When the last print that is not good left the heat.
 fn call(station: &StationNow) -> u64 {
-    let judged = station.last.iter().filter_map(|kept| {
-        let is_bad = kept
-            .pass
-            .judged
-            .as_ref()
-            .is_some_and(|judged| !judged.is_good());
-        is_bad.then_some(kept.pass.pass)
+    let bad = station.last.iter().filter(|kept| {
+        let judged = kept.pass.judged.as_ref();
+        judged.is_some_and(|judged| !judged.is_good())
     });
-    judged.max().unwrap_or(0)
+    let ended = bad.map(|kept| kept.pass.end.0 / 1000).max();
+    ended
+        .and_then(|ended| u64::try_from(ended).ok())
+        .unwrap_or(0)
 }
 
 fn capital(text: &str) -> String {

@@ -285,7 +285,7 @@ async fn unknown_and_wrong(client: &Client) {
             .error()
             .starts_with("there is nothing at \"/api/nothing\"")
     );
-    assert_eq!(client.get("/").await.status, 404);
+    assert_eq!(client.get("/nothing").await.status, 404);
     for path in ["/api/status", "/api/holds/1/settle", "/api/batches"] {
         let request = client.request("DELETE", path, Some(&json!({})));
         assert_eq!(client.send(&request).await.status, 405, "{path}");

@@ -1,6 +1,7 @@
 //! The local interface for programs: what can be asked, what is refused, and what stays the same whoever asks.
 
 mod assign;
+mod board;
 mod client;
 mod door;
 mod journey;

@@ -186,7 +186,7 @@ fn drawing(tuned: &Tuned, units: Units) -> Markup {
             polygon .doubt points=(round.join(" ")) { }
             polyline .film points=(points(|band| band.best).join(" ")) { }
             line .need x1=(LEFT) x2=(WIDTH - RIGHT) y1=(y(threshold)) y2=(y(threshold)) { }
-            text .need x=(LEFT + 6.0) y=(y(threshold) + 16.0) { "threshold " (degrees(threshold, units)) }
+            text .need x=(WIDTH - RIGHT - 4.0) text-anchor="end" y=(y(threshold) - 6.0) { "threshold " (degrees(threshold, units)) }
             @for explained in &tuned.explained {
                 @if let Trip::Belt(belt) = explained.trip {
                     circle .ride cx=(x(belt.0 * 60.0)) cy=(y(explained.peak.0)) r="5" { }
