@@ -15,6 +15,7 @@ use crate::command::recipe::RecipeArguments;
 use crate::command::report::ReportArguments;
 use crate::demo::arguments::DemoArguments;
 use crate::tune::arguments::TuneArguments;
+use crate::watch::WatchArguments;
 
 const EXIT_CODES: &str = "\
 Exit codes: 0 fine; 1 at least one print is not proved cured; 2 the input or the call is wrong.";
@@ -48,6 +49,8 @@ pub(crate) enum Command {
     Inks(InksArguments),
     /// List the fabrics, or show one with its limits
     Fabrics(FabricsArguments),
+    /// Watch the dryer: its state in large words, what is in the heat, what has left it, what is to be done
+    Watch(Box<WatchArguments>),
     /// Open, close, list, show and note batches; give passes to one later
     Batch(Box<BatchArguments>),
     /// List the holds, prints to be pulled, and settle them

@@ -4,6 +4,7 @@
 //! comes back as its own sentence.
 
 use std::fs;
+use std::io::{BufRead, BufReader};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::Duration;
@@ -157,6 +158,28 @@ impl Client {
             request = request.header("Authorization", format!("Bearer {token}"));
         }
         self.answer(request.send(&body[..]))
+    }
+
+    /// Follows the news as they are committed, from the record after this one on; server-sent events in lines. It goes
+    /// on for as long as the daemon speaks.
+    pub(crate) fn follow(&self, after: Option<u64>) -> Result<impl BufRead + use<>, Failure> {
+        let after = after.map_or_else(String::new, |after| format!("?after={after}"));
+        let request = self.agent.get(format!("{}/api/stream{after}", self.url));
+        let mut request = request
+            .config()
+            .timeout_global(None)
+            .timeout_recv_response(Some(PATIENCE))
+            .build();
+        if let Some(token) = &self.token {
+            request = request.header("Authorization", format!("Bearer {token}"));
+        }
+        let mut answer = request.call().map_err(|error| self.unreached(&error))?;
+        if !answer.status().is_success() {
+            let bytes = answer.body_mut().read_to_vec();
+            let bytes = bytes.map_err(|error| self.unreached(&error))?;
+            return Err(self.refused(answer.status(), &bytes));
+        }
+        Ok(BufReader::new(answer.into_body().into_reader()))
     }
 
     /// The units in which the shop's people are shown figures.

@@ -56,6 +56,12 @@ impl Failure {
     }
 }
 
+impl Display for Failure {
+    fn fmt(&self, out: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        out.write_str(&self.0.join(" "))
+    }
+}
+
 impl From<Vec<Problem>> for Failure {
     fn from(problems: Vec<Problem>) -> Failure {
         Failure(problems.iter().map(ToString::to_string).collect())

@@ -16,6 +16,7 @@ mod report;
 mod ride_file;
 mod terminal;
 mod tune;
+mod watch;
 
 use std::process::ExitCode;
 
@@ -57,6 +58,7 @@ fn run(arguments: Arguments) -> Result<Outcome, Failure> {
         Some(Command::Holds(typed)) => command::holds::run(&typed),
         Some(Command::Recipe(typed)) => command::recipe::run(typed),
         Some(Command::Probe(typed)) => command::probe::run(typed),
+        Some(Command::Watch(typed)) => watch::run(*typed),
         Some(Command::Alarms(typed)) => command::alarms::run(&typed),
         Some(Command::Report(typed)) => command::report::run(&typed),
         Some(Command::Verify(typed)) => command::verify::run(&typed),

@@ -17,13 +17,14 @@ use super::view::{
 };
 use super::view::{
     Assigned, BatchInFull, BatchView, Batches, By, Events, HoldView, Holds, LockedNow, NewBatch,
-    NewCalibration, NewNote, NewRecipe, NewSignOff, PassInFull, Passes, ProbeView, Probes,
+    NewCalibration, NewNote, NewRecipe, NewSignOff, NowView, PassInFull, Passes, ProbeView, Probes,
     RecipeView, Recipes, Settlement, Sinks, Status, ToAssign, ToRetire,
 };
 use super::{
     Api, alarms, batches, describe, events, guard, holds, passes, probes, recipes, sinks, status,
     stream,
 };
+use crate::board::told;
 
 /// Makes the schema of a type.
 pub(super) type MakeSchema = fn(&mut SchemaGenerator) -> Schema;
@@ -126,6 +127,14 @@ pub(super) fn routes() -> Vec<Route> {
     let mut routes = vec![
         Route::get("/api/openapi.json", get(describe::get), "This description"),
         Route::get("/api/status", get(status::get), "How everything is").back::<Status>(),
+        Route::get(
+            "/api/now",
+            get(told::get),
+            "The stations as people look at them: state, what is in the heat, what has left it, what to do",
+        )
+        .query::<told::Which>()
+        .back::<NowView>()
+        .refusals(&[404]),
         Route::get("/api/events", get(events::list), "What has happened")
             .query::<events::Which>()
             .back::<Events>(),

@@ -32,6 +32,7 @@ mod running;
 mod state;
 mod stream;
 mod todo;
+pub(crate) mod told;
 mod tune;
 mod words;
 

@@ -63,17 +63,35 @@ fn strip(last: &[KeptPass]) -> Markup {
     }
 }
 
+/// How far a batch is.
+pub(super) struct Counts {
+    /// Prints that have left the heat.
+    pub(super) done: u64,
+    /// Those that are proved good.
+    pub(super) good: u64,
+    /// Those that are held.
+    pub(super) held: u64,
+}
+
+impl Counts {
+    pub(super) fn of(station: &StationNow, batch: &KeptBatch) -> Counts {
+        let good = batch.counts.iter();
+        let good = good.filter(|count| look(count.verdict.as_deref(), None).tone == "good");
+        let held = station
+            .holds
+            .iter()
+            .filter(|(hold, _)| hold.hold.batch == Some(batch.batch.batch));
+        Counts {
+            done: batch.counts.iter().map(|count| count.passes).sum(),
+            good: good.map(|count| count.passes).sum(),
+            held: held.map(|(_, passes)| passes.len() as u64).sum(),
+        }
+    }
+}
+
 /// How far the batch is.
 fn progress(station: &StationNow, batch: &KeptBatch) -> Markup {
-    let done: u64 = batch.counts.iter().map(|count| count.passes).sum();
-    let good = batch.counts.iter();
-    let good = good.filter(|count| look(count.verdict.as_deref(), None).tone == "good");
-    let good: u64 = good.map(|count| count.passes).sum();
-    let held = station
-        .holds
-        .iter()
-        .filter(|(hold, _)| hold.hold.batch == Some(batch.batch.batch));
-    let held: usize = held.map(|(_, passes)| passes.len()).sum();
+    let Counts { done, good, held } = Counts::of(station, batch);
     html! {
         p .job { a href={ "/batches/" (batch.batch.batch) } { (batch.batch.job) } }
         dl .counts {

@@ -8,6 +8,7 @@ mod batch;
 mod event;
 mod hold;
 mod moment;
+mod now;
 mod pass;
 mod probe;
 mod recipe;
@@ -25,6 +26,9 @@ pub use batch::{
 pub use event::{EventView, Events, sentence};
 pub use hold::{HeldPrint, HoldView, Holds, Remedy, SettledView, Settlement};
 pub use moment::{Clock, Moment};
+pub use now::{
+    LeftView, LevelView, NowView, ProgressView, SaysView, StationNowView, ToDoView, TripView, ZoneNowView,
+};
 pub use pass::{PassInFull, PassView, Passes};
 pub use probe::{CalibrationView, NewCalibration, ProbeView, Probes, ReadingView};
 pub use recipe::{LockedNow, NewRecipe, RecipeView, Recipes, RetiredView, ToRetire, ZoneView};

@@ -1,0 +1,306 @@
+//! What a key means, and what is being typed.
+
+use inkdwell_daemon::api::view::{By, NewBatch, Settlement};
+use inkdwell_daemon::record::Settled;
+use ratatui::crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
+
+use super::contact::Deed;
+use super::view::Scene;
+
+/// The longest that can be typed into a field.
+const LONGEST: usize = 200;
+
+/// What a key means to the rest of the program.
+#[derive(Debug, PartialEq)]
+pub(super) enum Meant {
+    Nothing,
+    Quit,
+    Do(Deed),
+}
+
+/// What the keys are for just now.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub(super) enum Mode {
+    /// Looking on.
+    #[default]
+    Looking,
+    /// Reading the keys.
+    Help,
+    /// Settling a hold.
+    Settling(Settling),
+    /// Opening or closing a batch.
+    Batch(BatchForm),
+}
+
+impl Mode {
+    /// Notes whether what was typed is on its way.
+    pub(super) fn is_sent(&mut self, sent: bool) {
+        match self {
+            Mode::Settling(form) => form.sent = sent,
+            Mode::Batch(form) => form.sent = sent,
+            Mode::Looking | Mode::Help => {}
+        }
+    }
+}
+
+/// A hold that is being settled.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub(super) struct Settling {
+    /// Which of the open holds on the screen.
+    pub(super) chosen: usize,
+    /// What was done with its prints.
+    pub(super) outcome: Option<Settled>,
+    /// Why.
+    pub(super) why: String,
+    pub(super) sent: bool,
+}
+
+/// A batch that is being opened, or closed.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub(super) struct BatchForm {
+    /// The station's id.
+    pub(super) station: String,
+    /// The batch that is open there, while it is asked whether to close it.
+    pub(super) open: Option<u64>,
+    /// Job, ink, fabric and quantity as typed.
+    pub(super) fields: [String; 4],
+    /// The field that is typed into.
+    pub(super) field: usize,
+    pub(super) sent: bool,
+}
+
+/// What the fields of a new batch are called.
+pub(super) const FIELDS: [&str; 4] = ["job", "ink", "fabric", "how many"];
+
+/// Takes a key.
+pub(super) fn meant(scene: &mut Scene, key: KeyEvent) -> Meant {
+    if key.modifiers.contains(KeyModifiers::CONTROL) && key.code == KeyCode::Char('c') {
+        return Meant::Quit;
+    }
+    match std::mem::take(&mut scene.mode) {
+        Mode::Looking => looking(scene, key.code),
+        // Any key closes it.
+        Mode::Help => Meant::Nothing,
+        Mode::Settling(form) => settling(scene, form, key.code),
+        Mode::Batch(form) => batch(scene, form, key.code),
+    }
+}
+
+fn looking(scene: &mut Scene, key: KeyCode) -> Meant {
+    match key {
+        KeyCode::Char('q') | KeyCode::Esc => return Meant::Quit,
+        KeyCode::Char('?') | KeyCode::F(1) => scene.mode = Mode::Help,
+        KeyCode::Tab | KeyCode::Right => scene.turn(1),
+        KeyCode::BackTab | KeyCode::Left => scene.turn(-1),
+        KeyCode::Char('h') => match scene.holds().is_empty() {
+            true => scene.say("No hold is open here.".to_owned()),
+            false => scene.mode = Mode::Settling(Settling::default()),
+        },
+        KeyCode::Char('b') => {
+            let station = scene.shown().map(|own| {
+                (
+                    own.station.clone(),
+                    own.batch.as_ref().map(|batch| batch.batch),
+                )
+            });
+            match station {
+                None => scene.say("Choose a station first: Tab goes from one to the next.".to_owned()),
+                Some((station, open)) => {
+                    scene.mode = Mode::Batch(BatchForm {
+                        station,
+                        open,
+                        ..BatchForm::default()
+                    });
+                }
+            }
+        }
+        _ => {}
+    }
+    Meant::Nothing
+}
+
+fn settling(scene: &mut Scene, mut form: Settling, key: KeyCode) -> Meant {
+    let holds = scene.holds();
+    let Some(last) = holds.len().checked_sub(1) else {
+        scene.say("No hold is open here any more.".to_owned());
+        return Meant::Nothing;
+    };
+    form.chosen = form.chosen.min(last);
+    let mut meant = Meant::Nothing;
+    match (key, form.outcome) {
+        (KeyCode::Esc, None) => return Meant::Nothing,
+        (KeyCode::Esc, Some(_)) => form.outcome = None,
+        (KeyCode::Up, None) => form.chosen = form.chosen.saturating_sub(1),
+        (KeyCode::Down, None) => form.chosen = (form.chosen + 1).min(last),
+        (KeyCode::Char('r'), None) => form.outcome = Some(Settled::ReRun),
+        (KeyCode::Char('s'), None) => form.outcome = Some(Settled::Scrapped),
+        (KeyCode::Char('g'), None) => form.outcome = Some(Settled::Released),
+        (KeyCode::Enter, Some(outcome)) if !form.sent => {
+            let why = form.why.trim().to_owned();
+            match (&scene.by, why.is_empty()) {
+                (_, true) => scene.say("Say why, in a few words.".to_owned()),
+                (None, _) => scene.say(NOBODY.to_owned()),
+                (Some(by), false) => {
+                    let by = by.clone();
+                    let settlement = Settlement { outcome, by, why };
+                    meant = Meant::Do(Deed::Settle(holds[form.chosen], settlement));
+                    form.sent = true;
+                }
+            }
+        }
+        (key, Some(_)) => type_into(&mut form.why, key),
+        _ => {}
+    }
+    scene.mode = Mode::Settling(form);
+    meant
+}
+
+/// Nobody is named.
+const NOBODY: &str = "Nobody is named: start it again with --by NAME.";
+
+fn batch(scene: &mut Scene, mut form: BatchForm, key: KeyCode) -> Meant {
+    if key == KeyCode::Esc {
+        return Meant::Nothing;
+    }
+    let Some(by) = scene.by.clone() else {
+        scene.say(NOBODY.to_owned());
+        return Meant::Nothing;
+    };
+    let mut meant = Meant::Nothing;
+    match (form.open, key) {
+        (Some(open), KeyCode::Enter) if !form.sent => {
+            meant = Meant::Do(Deed::Close(open, By { by }));
+            form.sent = true;
+        }
+        (Some(_), KeyCode::Char('n')) => form.open = None,
+        (Some(_), _) => {}
+        (None, KeyCode::Tab | KeyCode::Down) => form.field = (form.field + 1) % FIELDS.len(),
+        (None, KeyCode::BackTab | KeyCode::Up) => {
+            form.field = (form.field + FIELDS.len() - 1) % FIELDS.len();
+        }
+        (None, KeyCode::Enter) if form.field + 1 < FIELDS.len() => form.field += 1,
+        (None, KeyCode::Enter) if !form.sent => match new_batch(&form, by) {
+            Ok(batch) => {
+                meant = Meant::Do(Deed::Open(batch));
+                form.sent = true;
+            }
+            Err(why) => scene.say(why),
+        },
+        (None, key) => type_into(&mut form.fields[form.field], key),
+    }
+    scene.mode = Mode::Batch(form);
+    meant
+}
+
+/// What was typed, as a batch. The daemon knows which inks and fabrics there are.
+fn new_batch(form: &BatchForm, by: String) -> Result<NewBatch, String> {
+    let [job, ink, fabric, quantity] = form.fields.each_ref().map(|field| field.trim());
+    if let Some(empty) = [job, ink, fabric].iter().position(|field| field.is_empty()) {
+        return Err(format!("The {} is missing.", FIELDS[empty]));
+    }
+    let quantity = match quantity {
+        "" => None,
+        typed => Some(typed.parse::<u64>().map_err(|_| {
+            format!("How many is a whole number of prints, or nothing; {typed:?} is none.")
+        })?),
+    };
+    Ok(NewBatch {
+        station: form.station.clone(),
+        job: job.to_owned(),
+        ink: ink.to_owned(),
+        fabric: fabric.to_owned(),
+        last_heat: false,
+        quantity,
+        blank_cost: None,
+        mesh_per_inch: None,
+        ink_mixed: None,
+        recipe: None,
+        by,
+    })
+}
+
+fn type_into(text: &mut String, key: KeyCode) {
+    match key {
+        KeyCode::Char(letter) if !letter.is_control() && text.chars().count() < LONGEST => {
+            text.push(letter);
+        }
+        KeyCode::Backspace => {
+            text.pop();
+        }
+        _ => {}
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::view::tests::{scene, typed};
+    use super::*;
+
+    fn press(scene: &mut Scene, key: KeyCode) -> Meant {
+        meant(scene, KeyEvent::new(key, KeyModifiers::NONE))
+    }
+
+    #[test]
+    fn a_hold_is_settled_with_a_reason_or_not_at_all() {
+        let mut scene = scene();
+        scene.by = Some("Mara".to_owned());
+        press(&mut scene, KeyCode::Char('h'));
+        press(&mut scene, KeyCode::Char('s'));
+        assert_eq!(press(&mut scene, KeyCode::Enter), Meant::Nothing);
+        typed(&mut scene, "cracked when stretched");
+        let settlement = Settlement {
+            outcome: Settled::Scrapped,
+            by: "Mara".to_owned(),
+            why: "cracked when stretched".to_owned(),
+        };
+        let deed = Meant::Do(Deed::Settle(4, settlement));
+        assert_eq!(press(&mut scene, KeyCode::Enter), deed);
+        // Twice pressed is once done.
+        assert_eq!(press(&mut scene, KeyCode::Enter), Meant::Nothing);
+    }
+
+    #[test]
+    fn escape_leaves_what_was_begun_and_then_the_program() {
+        let mut scene = scene();
+        for key in [KeyCode::Char('h'), KeyCode::Char('r'), KeyCode::Esc, KeyCode::Esc] {
+            assert_eq!(press(&mut scene, key), Meant::Nothing);
+        }
+        assert_eq!(scene.mode, Mode::Looking);
+        press(&mut scene, KeyCode::Char('?'));
+        assert_eq!(press(&mut scene, KeyCode::Esc), Meant::Nothing);
+        assert_eq!(press(&mut scene, KeyCode::Esc), Meant::Quit);
+    }
+
+    #[test]
+    fn a_batch_is_opened_from_what_was_typed() {
+        let mut scene = scene();
+        scene.by = Some("Mara".to_owned());
+        scene.turn(1);
+        scene.turn(1);
+        // The second station has no batch.
+        press(&mut scene, KeyCode::Char('b'));
+        for field in ["Quay caps", "plastisol-low-cure", "nylon", "x"] {
+            typed(&mut scene, field);
+            assert_eq!(press(&mut scene, KeyCode::Enter), Meant::Nothing);
+        }
+        press(&mut scene, KeyCode::Backspace);
+        typed(&mut scene, "60");
+        match press(&mut scene, KeyCode::Enter) {
+            Meant::Do(Deed::Open(batch)) => {
+                assert_eq!((batch.job.as_str(), batch.quantity), ("Quay caps", Some(60)));
+                assert_eq!(batch.station, "flash-1");
+            }
+            other => panic!("{other:?}"),
+        }
+    }
+
+    #[test]
+    fn an_open_batch_is_closed_when_asked_twice() {
+        let mut scene = scene();
+        scene.by = Some("Mara".to_owned());
+        scene.turn(1);
+        assert_eq!(press(&mut scene, KeyCode::Char('b')), Meant::Nothing);
+        let by = By { by: "Mara".to_owned() };
+        assert_eq!(press(&mut scene, KeyCode::Enter), Meant::Do(Deed::Close(7, by)));
+    }
+}
