@@ -238,6 +238,7 @@ async fn nothing_that_a_person_writes_runs_and_nothing_comes_from_elsewhere() {
     for path in [
         "/",
         "/station/belt-1",
+        "/alarms",
         "/batches",
         "/batches/1",
         "/holds",
@@ -387,5 +388,42 @@ async fn whoever_comes_back_is_told_what_has_changed_since_and_after_a_restart_e
     let mut elsewhere = Follower::open(address, "Last-Event-ID: 0123456789abcdef-5\r\n").await;
     elsewhere.until("nav-holds").await;
     drop((stays, again, elsewhere));
+    served.stop().await;
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn an_alarm_stands_on_the_board_until_somebody_says_that_they_saw_it() {
+    let (_folder, served) = served().await;
+    let (address, token) = (served.serving.address, served.client.token.clone());
+    let (_, cookie) = log_in(address, &token).await;
+    let origin = format!("Origin: http://{address}");
+    let lines = [FORM, cookie.as_str(), origin.as_str()];
+    let drill = "why=%3Cb%3Etry%3C%2Fb%3E&by=Mara";
+    let raised = ask(address, "POST", "/do/drill", &lines, Some(drill)).await;
+    assert_eq!(raised.status, 303, "{}", raised.text);
+    let alarms = served.client.good("/api/alarms").await;
+    let alarm = alarms["alarms"][0].clone();
+    let name = alarm["alarm"].as_str().unwrap();
+    // A page begins it with a capital.
+    let title = &alarm["title"].as_str().unwrap()[1..];
+    let standing = page(address, "/alarms").await.text;
+    assert!(standing.contains(title) && standing.contains("nobody has said that they saw it"));
+    assert!(!standing.contains("<b>try"), "{standing}");
+    assert!(!standing.contains("/do/alarm"), "nobody has logged in");
+    assert!(
+        page(address, "/").await.text.contains(title),
+        "it is among what to do"
+    );
+    let seen = format!("alarm={name}&deal=acknowledge&by=Mara");
+    let done = ask(address, "POST", "/do/alarm", &lines, Some(&seen)).await;
+    assert_eq!(done.status, 303, "{}", done.text);
+    let standing = page(address, "/alarms").await.text;
+    assert!(
+        !standing.contains("nobody has said that they saw it"),
+        "{standing}"
+    );
+    let odd = format!("alarm={name}&deal=forget&by=Mara");
+    let refused = ask(address, "POST", "/do/alarm", &lines, Some(&odd)).await;
+    assert_eq!(refused.status, 400);
     served.stop().await;
 }
