@@ -34,8 +34,13 @@ pub(super) fn bare_belt(oven: &Oven, passing: &Passing, place: Metres) -> f64 {
         let [_, bare] = oven.around(&edges, from + 0.5 * stretch);
         let (top, bottom) = (bare.top.heat(celsius), bare.bottom.heat(celsius));
         let (heat, slope) = (top.0 + bottom.0, top.1 + bottom.1);
-        let left = (slope * (until - since).max(0.0) / belt.capacity).exp_m1();
-        celsius += heat / slope * left;
+        let lasting = (until - since).max(0.0) / belt.capacity;
+        // Where nothing holds it back it warms in a straight line.
+        celsius += if slope < 0.0 {
+            heat / slope * (slope * lasting).exp_m1()
+        } else {
+            heat * lasting
+        };
         since = until;
     }
     celsius
