@@ -19,13 +19,23 @@ fn inkdwelld() -> PathBuf {
     static BUILT: OnceLock<()> = OnceLock::new();
     BUILT.get_or_init(|| {
         let cargo = std::env::var_os("CARGO").unwrap_or_else(|| "cargo".into());
-        let arguments = ["build", "--quiet", "--locked", "--package", "inkdwell-daemon", "--bin"];
+        let arguments = [
+            "build",
+            "--quiet",
+            "--locked",
+            "--package",
+            "inkdwell-daemon",
+            "--bin",
+        ];
         let built = Command::new(cargo)
             .args(arguments)
             .arg("inkdwelld")
             .current_dir(root())
             .status();
-        assert!(built.is_ok_and(|status| status.success()), "inkdwelld does not build");
+        assert!(
+            built.is_ok_and(|status| status.success()),
+            "inkdwelld does not build"
+        );
     });
     let name = format!("inkdwelld{}", std::env::consts::EXE_SUFFIX);
     inkdwell().with_file_name(name)
@@ -87,8 +97,18 @@ impl House {
             (batches["unassigned"] == 3).then_some(())
         });
         house.good(&[
-            "batch", "open", "--station", "belt-1", "--job", "Harbour run", "--ink", "plastisol-standard",
-            "--fabric", "cotton-jersey", "--quantity", "60",
+            "batch",
+            "open",
+            "--station",
+            "belt-1",
+            "--job",
+            "Harbour run",
+            "--ink",
+            "plastisol-standard",
+            "--fabric",
+            "cotton-jersey",
+            "--quantity",
+            "60",
         ]);
         house.good(&["batch", "assign", "1", "1", "2", "3"]);
         house
@@ -224,7 +244,10 @@ impl Watched {
             let Some(missing) = missing else {
                 return text;
             };
-            assert!(Instant::now() < deadline, "{missing:?} does not come on\n{text}");
+            assert!(
+                Instant::now() < deadline,
+                "{missing:?} does not come on\n{text}"
+            );
             std::thread::sleep(Duration::from_millis(20));
         }
     }
@@ -235,7 +258,11 @@ impl Watched {
     }
 
     fn resize(&self, columns: u16, rows: u16) {
-        self.screen.lock().unwrap().screen_mut().set_size(rows, columns);
+        self.screen
+            .lock()
+            .unwrap()
+            .screen_mut()
+            .set_size(rows, columns);
         let size = PtySize {
             rows,
             cols: columns,
@@ -250,7 +277,9 @@ impl Watched {
         let (rows, columns) = screen.screen().size();
         let cells = (0..rows).flat_map(|row| (0..columns).map(move |column| (row, column)));
         let cells = cells.filter_map(|(row, column)| screen.screen().cell(row, column).cloned());
-        cells.filter(|cell| cell.fgcolor() != vt100::Color::Default).count()
+        cells
+            .filter(|cell| cell.fgcolor() != vt100::Color::Default)
+            .count()
     }
 
     fn ended(&mut self) -> u32 {
@@ -299,12 +328,18 @@ fn what_is_to_be_done_is_done_by_keys() {
     watched.shows(&["Sent through the heat once more. Why?"]);
     watched.press("slower, then cured\r");
     watched.shows(&["Hold 1 is settled."]);
-    until("nothing to pull", || (!watched.text().contains("Pull print 2")).then_some(()));
+    until("nothing to pull", || {
+        (!watched.text().contains("Pull print 2")).then_some(())
+    });
     let holds = house.json(&["holds", "--all"]);
     let settled = &holds["holds"][0]["settled"];
     assert_eq!(
         (&settled["outcome"], &settled["by"], &settled["why"]),
-        (&"re-run".into(), &"Jonas".into(), &"slower, then cured".into())
+        (
+            &"re-run".into(),
+            &"Jonas".into(),
+            &"slower, then cured".into()
+        )
     );
     watched.press("b");
     watched.shows(&["Batch 1, Harbour run, is open."]);
@@ -341,15 +376,24 @@ fn scripts_have_a_snapshot_and_a_stream() {
     let house = House::new();
     let once = house.command(&["watch", "--once"]).output().unwrap();
     let text = String::from_utf8(once.stdout).unwrap();
-    assert_eq!((once.status.code(), once.stderr.as_slice()), (Some(1), &b""[..]));
+    assert_eq!(
+        (once.status.code(), once.stderr.as_slice()),
+        (Some(1), &b""[..])
+    );
     for words in ["Long dryer", "Pull print 2", "3 of 60 done", "Advice only"] {
         assert!(text.contains(words), "{words}\n{text}");
     }
     assert!(!text.contains('\u{1b}'));
-    let unknown = house.command(&["watch", "--once", "--station", "belt-9"]).output().unwrap();
+    let unknown = house
+        .command(&["watch", "--once", "--station", "belt-9"])
+        .output()
+        .unwrap();
     assert_eq!(unknown.status.code(), Some(2));
     let words = String::from_utf8(unknown.stderr).unwrap();
-    assert!(words.contains("no station \"belt-9\"; it has belt-1"), "{words}");
+    assert!(
+        words.contains("no station \"belt-9\"; it has belt-1"),
+        "{words}"
+    );
     let piped = house.command(&["watch"]).output().unwrap();
     assert_eq!(piped.status.code(), Some(2));
     let words = String::from_utf8(piped.stderr).unwrap();
@@ -370,7 +414,10 @@ fn scripts_have_a_snapshot_and_a_stream() {
     stream.kill().unwrap();
     stream.wait().unwrap();
     assert_eq!(heard["kind"], "batch-noted");
-    assert!(heard["record"].is_u64() && heard["at"]["at"].is_string(), "{heard}");
+    assert!(
+        heard["record"].is_u64() && heard["at"]["at"].is_string(),
+        "{heard}"
+    );
 }
 
 fn lines(from: impl Read + Send + 'static) -> Receiver<String> {

@@ -307,7 +307,9 @@ fn offline(run: &Trace) -> Vec<JudgedPass> {
     };
     let mut model = reference.model(ROOM).unwrap();
     let mut passes = Vec::new();
-    judge_run((&reference, &mut model), &run, &laws(), &mut |pass| passes.push(pass));
+    judge_run((&reference, &mut model), &run, &laws(), &mut |pass| {
+        passes.push(pass)
+    });
     passes
 }
 

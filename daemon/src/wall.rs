@@ -101,7 +101,9 @@ impl WallTimes {
     /// By how much the wall clock was ahead of the steady time, at the least and at the most, in microseconds.
     pub fn reach(&self) -> (i64, i64) {
         let ahead = self.steps.iter().map(|step| step.ahead);
-        ahead.fold((0, 0), |(least, most), ahead| (least.min(ahead), most.max(ahead)))
+        ahead.fold((0, 0), |(least, most), ahead| {
+            (least.min(ahead), most.max(ahead))
+        })
     }
 
     /// What the wall clock showed then, as RFC 3339 in a time zone, to the millisecond.

@@ -104,7 +104,9 @@ fn looking(scene: &mut Scene, key: KeyCode) -> Meant {
                 )
             });
             match station {
-                None => scene.say("Choose a station first: Tab goes from one to the next.".to_owned()),
+                None => {
+                    scene.say("Choose a station first: Tab goes from one to the next.".to_owned())
+                }
                 Some((station, open)) => {
                     scene.mode = Mode::Batch(BatchForm {
                         station,
@@ -262,7 +264,12 @@ mod tests {
     #[test]
     fn escape_leaves_what_was_begun_and_then_the_program() {
         let mut scene = scene();
-        for key in [KeyCode::Char('h'), KeyCode::Char('r'), KeyCode::Esc, KeyCode::Esc] {
+        for key in [
+            KeyCode::Char('h'),
+            KeyCode::Char('r'),
+            KeyCode::Esc,
+            KeyCode::Esc,
+        ] {
             assert_eq!(press(&mut scene, key), Meant::Nothing);
         }
         assert_eq!(scene.mode, Mode::Looking);
@@ -287,7 +294,10 @@ mod tests {
         typed(&mut scene, "60");
         match press(&mut scene, KeyCode::Enter) {
             Meant::Do(Deed::Open(batch)) => {
-                assert_eq!((batch.job.as_str(), batch.quantity), ("Quay caps", Some(60)));
+                assert_eq!(
+                    (batch.job.as_str(), batch.quantity),
+                    ("Quay caps", Some(60))
+                );
                 assert_eq!(batch.station, "flash-1");
             }
             other => panic!("{other:?}"),
@@ -300,7 +310,12 @@ mod tests {
         scene.by = Some("Mara".to_owned());
         scene.turn(1);
         assert_eq!(press(&mut scene, KeyCode::Char('b')), Meant::Nothing);
-        let by = By { by: "Mara".to_owned() };
-        assert_eq!(press(&mut scene, KeyCode::Enter), Meant::Do(Deed::Close(7, by)));
+        let by = By {
+            by: "Mara".to_owned(),
+        };
+        assert_eq!(
+            press(&mut scene, KeyCode::Enter),
+            Meant::Do(Deed::Close(7, by))
+        );
     }
 }

@@ -92,10 +92,9 @@ pub(super) fn write(typed: &DaemonArguments) -> Result<Outcome, Failure> {
             }
             Ok(()) => {}
         }
-        let why = ended.err().map_or_else(
-            || "it has ended".to_owned(),
-            |error| error.to_string(),
-        );
+        let why = ended
+            .err()
+            .map_or_else(|| "it has ended".to_owned(), |error| error.to_string());
         eprintln!("inkdwell: the daemon is not heard any more ({why}); waiting for it");
         lines = loop {
             std::thread::sleep(AGAIN);
@@ -163,6 +162,9 @@ mod tests {
         let line = String::from_utf8(out).unwrap();
         assert_eq!(line.lines().count(), 1);
         let json: Value = serde_json::from_str(&line).unwrap();
-        assert_eq!(json, serde_json::json!({ "record": 4, "kind": "pass-judged" }));
+        assert_eq!(
+            json,
+            serde_json::json!({ "record": 4, "kind": "pass-judged" })
+        );
     }
 }

@@ -570,12 +570,7 @@ impl Floor {
     }
 
     /// A print was counted that no probe in its ink saw. An exit probe may see it still.
-    fn nobody_rode(
-        &mut self,
-        station: usize,
-        step: Step,
-        events: &mut impl FnMut(FloorEvent),
-    ) {
+    fn nobody_rode(&mut self, station: usize, step: Step, events: &mut impl FnMut(FloorEvent)) {
         let exits = &self.state.exits[station].1;
         let exit_plan = self.exit_plans[station].as_ref();
         let batch = step.batch;

@@ -349,7 +349,7 @@ mod tests {
         assert_eq!(asks(Method::POST, "/do/login", &[]), Ok(()));
         let own = (ORIGIN, "https://dryer.example:8443");
         let foreign = (ORIGIN, "https://example.org");
-        let change = |with| asks(Method::POST, "/do/settle-hold", with);
+        let change = |with: &[(HeaderName, &str)]| asks(Method::POST, "/do/settle-hold", with);
         assert_eq!(change(&[own.clone()]), Err(401));
         assert_eq!(change(&[(COOKIE, &cookie)]), Err(401));
         assert_eq!(change(&[(COOKIE, &cookie), own]), Ok(()));

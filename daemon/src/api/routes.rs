@@ -12,9 +12,7 @@ use axum::routing::{MethodRouter, get, post};
 use schemars::{JsonSchema, Schema, SchemaGenerator};
 
 use super::refusal::Refusal;
-use super::view::{
-    Acknowledgement, AlarmHistory, AlarmView, Alarms, ByWhy, Catalogue, ToShelve,
-};
+use super::view::{Acknowledgement, AlarmHistory, AlarmView, Alarms, ByWhy, Catalogue, ToShelve};
 use super::view::{
     Assigned, BatchInFull, BatchView, Batches, By, Events, HoldView, Holds, LockedNow, NewBatch,
     NewCalibration, NewNote, NewRecipe, NewSignOff, NowView, PassInFull, Passes, ProbeView, Probes,

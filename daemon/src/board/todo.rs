@@ -82,7 +82,8 @@ pub(super) fn of(shop: &ShopNow, station: &StationNow) -> Vec<ToDo> {
     all.extend(alarms.map(alarmed));
     if station.is_blind {
         let down = shop.down.iter();
-        let down = down.map(|(source, why)| ToDo::new(format!("Look after {source}."), why).urgent());
+        let down =
+            down.map(|(source, why)| ToDo::new(format!("Look after {source}."), why).urgent());
         all.extend(down);
     }
     let holds = station.holds.iter().rev();

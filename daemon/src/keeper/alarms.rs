@@ -38,7 +38,9 @@ fn inferred(pass: &PassJudged) -> SeenPass {
         end: pass.end,
         batch: pass.batch,
         print: pass.print,
-        belt: pass.belt_m_per_min.map(|speed| MetresPerSecond(speed / 60.0)),
+        belt: pass
+            .belt_m_per_min
+            .map(|speed| MetresPerSecond(speed / 60.0)),
         peak: peak.map(|judged| Celsius(judged.peak_c)),
         judged: judged.map(|judged| Box::new(judged.figures())),
     }

@@ -448,7 +448,8 @@ impl Keeper {
     /// The watchman's tick.
     fn watch(&mut self, now: Micros, ahead: i64) {
         let rang = &mut self.rang;
-        self.watchman.tick(now, ahead, &mut |event| rang.push(event));
+        self.watchman
+            .tick(now, ahead, &mut |event| rang.push(event));
         self.note_alarms();
     }
 

@@ -192,7 +192,12 @@ impl Judged {
     /// another version is taken for `unproven`, for no evidence, for no harm.
     pub fn figures(&self) -> JudgedPass {
         let harm = |word: &str| {
-            let all = [Harm::Scorch, Harm::DyeMigration, Harm::Shrinkage, Harm::Melt];
+            let all = [
+                Harm::Scorch,
+                Harm::DyeMigration,
+                Harm::Shrinkage,
+                Harm::Melt,
+            ];
             all.into_iter().find(|harm| harm.name() == word)
         };
         let verdicts = [

@@ -61,7 +61,9 @@ pub(super) fn settle(frame: &mut Frame<'_>, scene: &Scene, form: &Settling, area
     }
     lines.push(Line::from(""));
     match form.outcome {
-        None => lines.push(Line::from("r sent through again   s scrapped   g found good")),
+        None => lines.push(Line::from(
+            "r sent through again   s scrapped   g found good",
+        )),
         Some(outcome) => {
             lines.push(Line::from(match outcome {
                 Settled::ReRun => "Sent through the heat once more. Why?",
@@ -78,15 +80,24 @@ pub(super) fn settle(frame: &mut Frame<'_>, scene: &Scene, form: &Settling, area
 }
 
 pub(super) fn batch(frame: &mut Frame<'_>, scene: &Scene, form: &BatchForm, area: Rect) {
-    let inner = opened(frame, &format!("Batch at {}", form.station), within(area, 64, 12));
+    let inner = opened(
+        frame,
+        &format!("Batch at {}", form.station),
+        within(area, 64, 12),
+    );
     let width = usize::from(inner.width);
     let mut lines = Vec::new();
     if let Some(open) = form.open {
         let job = scene.shown().and_then(|own| own.batch.as_ref());
         let job = job.map_or("", |batch| &batch.job);
-        lines.push(Line::from(clipped(&format!("Batch {open}, {job}, is open."), width)));
+        lines.push(Line::from(clipped(
+            &format!("Batch {open}, {job}, is open."),
+            width,
+        )));
         lines.push(Line::from(""));
-        lines.push(Line::from("Enter closes it   n opens the next, which closes it too"));
+        lines.push(Line::from(
+            "Enter closes it   n opens the next, which closes it too",
+        ));
     } else {
         for (number, (name, text)) in FIELDS.iter().zip(&form.fields).enumerate() {
             let is_typed = number == form.field;
@@ -96,7 +107,9 @@ pub(super) fn batch(frame: &mut Frame<'_>, scene: &Scene, form: &BatchForm, area
         }
         lines.push(Line::from(""));
         lines.push(Line::from("Tab goes on, Enter behind the last opens it."));
-        lines.push(Line::from("Ink and fabric by their ids: `inkdwell inks`, `inkdwell fabrics`."));
+        lines.push(Line::from(
+            "Ink and fabric by their ids: `inkdwell inks`, `inkdwell fabrics`.",
+        ));
     }
     if form.sent {
         lines.push(Line::from("..."));

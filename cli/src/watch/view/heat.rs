@@ -44,10 +44,16 @@ fn title(trip: Option<&TripView>) -> String {
         Some(trip) => match (trip.running_s, trip.print) {
             (Some(running), _) => format!("In the heat: a print, for {running:.0} s"),
             (None, Some(print)) => {
-                format!("In the heat: nothing; print {print} went in {}", hour(&trip.since.at))
+                format!(
+                    "In the heat: nothing; print {print} went in {}",
+                    hour(&trip.since.at)
+                )
             }
             (None, None) => {
-                format!("In the heat: nothing; the last went in {}", hour(&trip.since.at))
+                format!(
+                    "In the heat: nothing; the last went in {}",
+                    hour(&trip.since.at)
+                )
             }
         },
     }
@@ -77,10 +83,17 @@ fn chart(frame: &mut Frame<'_>, scene: &Scene, trip: &TripView, area: Rect) {
         .map(|level| {
             let at = number(level.celsius);
             // Needed is drawn through, a limit in dashes.
-            let (count, tone) = if level.is_limit { (24, "over") } else { (240, "good") };
+            let (count, tone) = if level.is_limit {
+                (24, "over")
+            } else {
+                (240, "good")
+            };
             let step = (last - first) / f64::from(count);
             let line = (0..=count).map(|n| (first + step * f64::from(n), at));
-            (line.collect(), scene.tone(tone).remove_modifier(Modifier::BOLD))
+            (
+                line.collect(),
+                scene.tone(tone).remove_modifier(Modifier::BOLD),
+            )
         })
         .collect();
     let mut sets: Vec<Dataset<'_>> = levels
@@ -93,7 +106,9 @@ fn chart(frame: &mut Frame<'_>, scene: &Scene, trip: &TripView, area: Rect) {
     let film = Dataset::default().data(&points).marker(Marker::Braille);
     sets.push(film.graph_type(GraphType::Line));
     let labels = |values: [f64; 2], unit: &str| {
-        values.map(|value| Line::from(format!("{value:.0}{unit}"))).to_vec()
+        values
+            .map(|value| Line::from(format!("{value:.0}{unit}")))
+            .to_vec()
     };
     let x = Axis::default()
         .bounds([first, last])
@@ -121,10 +136,16 @@ fn doses(scene: &Scene, trip: &TripView, width: usize) -> Vec<Line<'static>> {
     let harms = trip.harms.iter();
     let harms = harms.map(|harm| (harm.harm.as_str(), harm.dose, "over"));
     let all: Vec<(&str, Dose, &str)> = cure.chain(harms).collect();
-    let name_width = all.iter().map(|(name, ..)| letters(name)).max().unwrap_or(0);
+    let name_width = all
+        .iter()
+        .map(|(name, ..)| letters(name))
+        .max()
+        .unwrap_or(0);
     let lines = all.iter().map(|(name, dose, tone)| {
         let figure = figure(*dose);
-        let room = width.saturating_sub(name_width + letters(&figure) + 4).clamp(0, 24);
+        let room = width
+            .saturating_sub(name_width + letters(&figure) + 4)
+            .clamp(0, 24);
         let full = (dose.low.clamp(0.0, 1.0) * room as f64).floor() as usize;
         let maybe = (dose.high.clamp(0.0, 1.0) * room as f64).ceil() as usize;
         Line::from(vec![
@@ -171,7 +192,12 @@ fn settings(scene: &Scene, station: &StationNowView, width: usize) -> Vec<Line<'
     let zones: Vec<String> = station.zones.iter().map(|own| zone(own, units)).collect();
     let zones = zones.join(",  ");
     let zones = textwrap::wrap(&zones, width.max(1));
-    lines.extend(zones.into_iter().take(3).map(|line| Line::from(line.into_owned())));
+    lines.extend(
+        zones
+            .into_iter()
+            .take(3)
+            .map(|line| Line::from(line.into_owned())),
+    );
     lines
 }
 
@@ -182,8 +208,11 @@ fn zone(zone: &ZoneNowView, units: Units) -> String {
         format!("{:.0}\u{a0}{}", number + 0.0, units.degree())
     };
     let shows = zone.shows_c.map_or_else(|| "silent".to_owned(), degrees);
-    let set = zone.set_c.map_or_else(String::new, |set| {
-        format!("\u{a0}of\u{a0}{}", degrees(set))
-    });
-    format!("{}\u{a0}{shows}{set}", zone.name.to_lowercase().replace(' ', "\u{a0}"))
+    let set = zone
+        .set_c
+        .map_or_else(String::new, |set| format!("\u{a0}of\u{a0}{}", degrees(set)));
+    format!(
+        "{}\u{a0}{shows}{set}",
+        zone.name.to_lowercase().replace(' ', "\u{a0}")
+    )
 }

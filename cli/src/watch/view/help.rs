@@ -9,7 +9,10 @@ use super::Scene;
 use super::dialog::{opened, within};
 
 const WORDS: [(&str, &str); 6] = [
-    ("Tab, → ←", "the next station, the one before; all of them in between"),
+    (
+        "Tab, → ←",
+        "the next station, the one before; all of them in between",
+    ),
     ("h", "settle a hold: prints that were pulled"),
     ("b", "open or close a batch"),
     ("?", "this"),
@@ -20,7 +23,11 @@ const WORDS: [(&str, &str); 6] = [
 const MARKS: [(&str, &str, &str); 5] = [
     ("●", "good", "proved cured, or gelled"),
     ("▽", "under", "under-cured, or flashed too little"),
-    ("▲", "over", "overheated: scorched, dye migrated, shrunk, melted"),
+    (
+        "▲",
+        "over",
+        "overheated: scorched, dye migrated, shrunk, melted",
+    ),
     ("◇", "unproven", "not proved either way"),
     ("·", "none", "not judged: no batch was open"),
 ];

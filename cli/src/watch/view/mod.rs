@@ -221,7 +221,10 @@ fn progress(scene: &Scene, batch: Option<&ProgressView>, width: u16) -> Line<'st
     };
     let counts = format!("  {done}, {} good, ", batch.good);
     let pull = format!("{} to pull", batch.to_pull);
-    let bar = batch.of.filter(|of| *of > 0).map(|of| bar(batch.done, of, 12));
+    let bar = batch
+        .of
+        .filter(|of| *of > 0)
+        .map(|of| bar(batch.done, of, 12));
     let room = usize::from(width)
         .saturating_sub(letters(&counts) + letters(&pull) + if bar.is_some() { 14 } else { 0 });
     let mut line = vec![
@@ -246,7 +249,10 @@ fn bar(part: u64, of: u64, width: u64) -> String {
 fn draw_foot(frame: &mut Frame<'_>, scene: &Scene, area: Rect) {
     let said = scene.said.as_ref().map_or("", |(said, _)| said);
     let width = usize::from(area.width);
-    let keys = match (&scene.mode, scene.now.as_ref().map_or(0, |now| now.stations.len())) {
+    let keys = match (
+        &scene.mode,
+        scene.now.as_ref().map_or(0, |now| now.stations.len()),
+    ) {
         (Mode::Looking, 2..) => "? keys   h settle a hold   b batch   Tab next station   q end",
         (Mode::Looking, _) => "? keys   h settle a hold   b batch   q end",
         _ => "Esc back",

@@ -27,7 +27,11 @@ pub(super) fn draw(frame: &mut Frame<'_>, scene: &Scene, now: &NowView, area: Re
     let more = now.stations.len() - fit;
     if more > 0 {
         let text = format!("… and {more} more: Tab goes to each");
-        let last = Rect { y: area.bottom() - 1, height: 1, ..area };
+        let last = Rect {
+            y: area.bottom() - 1,
+            height: 1,
+            ..area
+        };
         frame.render_widget(Line::from(text).italic(), last);
     }
 }
@@ -40,7 +44,12 @@ fn one(frame: &mut Frame<'_>, scene: &Scene, station: &StationNowView, area: Rec
     ])
     .areas(area);
     let width = usize::from(area.width);
-    frame.render_widget(Line::from(clipped(&station.name, width)).bold().underlined(), name);
+    frame.render_widget(
+        Line::from(clipped(&station.name, width))
+            .bold()
+            .underlined(),
+        name,
+    );
     says::draw(frame, scene, &station.says, state, false);
     let mut lines = vec![left::strip(scene, &station.last, width)];
     lines.push(match station.to_do.first() {

@@ -28,7 +28,8 @@ pub(super) fn draw(frame: &mut Frame<'_>, scene: &Scene, says: &SaysView, area: 
     });
     let says = lost.as_ref().unwrap_or(says);
     let style = scene.tone(&says.tone);
-    let fits = says.large.is_ascii() && says.large.len() as u16 * LETTER <= area.width.saturating_sub(4);
+    let fits =
+        says.large.is_ascii() && says.large.len() as u16 * LETTER <= area.width.saturating_sub(4);
     if !(large && fits) {
         let mut lines = vec![Line::styled(format!("{} {}", says.mark, says.large), style)];
         let more = wrapped(&says.small, area.width, usize::from(area.height) - 1);
@@ -53,6 +54,9 @@ pub(super) fn draw(frame: &mut Frame<'_>, scene: &Scene, says: &SaysView, area: 
         .build();
     frame.render_widget(big, words);
     let more = wrapped(&says.small, small.width, usize::from(small.height));
-    let more: Vec<Line<'_>> = more.into_iter().map(|line| Line::from(line).bold()).collect();
+    let more: Vec<Line<'_>> = more
+        .into_iter()
+        .map(|line| Line::from(line).bold())
+        .collect();
     frame.render_widget(Text::from(more), small);
 }

@@ -1,8 +1,8 @@
 //! What stands on the screen, at several sizes.
 
 use inkdwell_daemon::api::view::{
-    LeftView, LevelView, Moment, NowView, ProgressView, SaysView, StationNowView, ToDoView, TripView,
-    ZoneNowView,
+    LeftView, LevelView, Moment, NowView, ProgressView, SaysView, StationNowView, ToDoView,
+    TripView, ZoneNowView,
 };
 use inkdwell_daemon::record::{Dose, HarmSeen};
 use ratatui::Terminal;
@@ -59,7 +59,12 @@ fn belt() -> StationNowView {
         station: "belt-1".to_owned(),
         name: "Long dryer".to_owned(),
         kind: "belt-dryer".to_owned(),
-        says: says("▽", "under", "Under-cured", "Pull print 12. Slow the belt or raise the chamber."),
+        says: says(
+            "▽",
+            "under",
+            "Under-cured",
+            "Pull print 12. Slow the belt or raise the chamber.",
+        ),
         trip: Some(TripView {
             since: moment("14:05:11"),
             running_s: Some(31.0),
@@ -71,17 +76,36 @@ fn belt() -> StationNowView {
                 })
                 .collect(),
             levels: vec![
-                LevelView { name: "threshold".to_owned(), celsius: 160.0, is_limit: false },
-                LevelView { name: "scorch".to_owned(), celsius: 185.0, is_limit: true },
+                LevelView {
+                    name: "threshold".to_owned(),
+                    celsius: 160.0,
+                    is_limit: false,
+                },
+                LevelView {
+                    name: "scorch".to_owned(),
+                    celsius: 185.0,
+                    is_limit: true,
+                },
             ],
             cure: Some(band(0.4)),
-            harms: vec![HarmSeen { harm: "scorch".to_owned(), dose: band(0.02) }],
+            harms: vec![HarmSeen {
+                harm: "scorch".to_owned(),
+                dose: band(0.02),
+            }],
         }),
         belt_m_per_min: Some(2.6),
         belt_is_live: true,
         zones: vec![
-            ZoneNowView { name: "Zone 1".to_owned(), shows_c: Some(188.6), set_c: Some(190.0) },
-            ZoneNowView { name: "Zone 2".to_owned(), shows_c: None, set_c: Some(180.0) },
+            ZoneNowView {
+                name: "Zone 1".to_owned(),
+                shows_c: Some(188.6),
+                set_c: Some(190.0),
+            },
+            ZoneNowView {
+                name: "Zone 2".to_owned(),
+                shows_c: None,
+                set_c: Some(180.0),
+            },
         ],
         last: last.collect(),
         batch: Some(ProgressView {
@@ -98,7 +122,8 @@ fn belt() -> StationNowView {
             mark: Some("▽".to_owned()),
             tone: "under".to_owned(),
             what: "Pull print 12, under-cured".to_owned(),
-            more: "They can go through the heat once more, in the settings of a ride that cured.".to_owned(),
+            more: "They can go through the heat once more, in the settings of a ride that cured."
+                .to_owned(),
             hold: Some(4),
             alarm: None,
         }],
@@ -110,7 +135,12 @@ fn flash() -> StationNowView {
         station: "flash-1".to_owned(),
         name: "Flash on head 3".to_owned(),
         kind: "flash-unit".to_owned(),
-        says: says("○", "idle", "No batch", "Prints are recorded, but nothing is said of them."),
+        says: says(
+            "○",
+            "idle",
+            "No batch",
+            "Prints are recorded, but nothing is said of them.",
+        ),
         trip: None,
         belt_m_per_min: None,
         belt_is_live: false,
@@ -138,7 +168,10 @@ pub(in super::super) fn scene() -> Scene {
 /// Types a text.
 pub(in super::super) fn typed(scene: &mut Scene, text: &str) {
     for letter in text.chars() {
-        keys::meant(scene, KeyEvent::new(KeyCode::Char(letter), KeyModifiers::NONE));
+        keys::meant(
+            scene,
+            KeyEvent::new(KeyCode::Char(letter), KeyModifiers::NONE),
+        );
     }
 }
 
@@ -210,7 +243,10 @@ fn every_dialog_is_drawn_at_every_size() {
             }
         }
     }
-    has(&text(&scene, 80, 24), &["Batch at belt-1", "Quay", "ink", "fabric"]);
+    has(
+        &text(&scene, 80, 24),
+        &["Batch at belt-1", "Quay", "ink", "fabric"],
+    );
 }
 
 #[test]
@@ -230,7 +266,13 @@ fn all_stations_stand_below_each_other() {
     let text = text(&scene(), 80, 24);
     has(
         &text,
-        &["all stations", "Long dryer", "▽ Under-cured", "Flash on head 3", "○ No batch"],
+        &[
+            "all stations",
+            "Long dryer",
+            "▽ Under-cured",
+            "Flash on head 3",
+            "○ No batch",
+        ],
     );
 }
 

@@ -86,10 +86,7 @@ fn unexplained(problem: &Problem, rides: &[Explained]) -> Vec<Note> {
     let mut problem = problem.clone();
     let mut notes = Vec::new();
     let mut left: Vec<usize> = (0..rides.len()).collect();
-    loop {
-        let Some(hope) = Hope::of(&problem) else {
-            break;
-        };
+    while let Some(hope) = Hope::of(&problem) {
         let explained = left.iter().filter_map(|ride| Better::of(&hope, *ride));
         let Some(best) = explained.max_by(|a, b| a.gain.total_cmp(&b.gain)) else {
             break;

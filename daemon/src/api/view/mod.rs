@@ -16,18 +16,19 @@ mod sink;
 mod status;
 
 pub use alarm::{
-    Acknowledgement, AlarmChangeView, AlarmHistory, AlarmView, Alarms, ByWhy, Catalogue, KeyView, SaidView,
-    SheetView, ToShelve, order,
+    Acknowledgement, AlarmChangeView, AlarmHistory, AlarmView, Alarms, ByWhy, Catalogue, KeyView,
+    SaidView, SheetView, ToShelve, order,
 };
 pub use batch::{
-    Assigned, BatchInFull, BatchView, Batches, By, Count, Decided, NewBatch, NewNote, NewSignOff, NoteView,
-    ToAssign,
+    Assigned, BatchInFull, BatchView, Batches, By, Count, Decided, NewBatch, NewNote, NewSignOff,
+    NoteView, ToAssign,
 };
 pub use event::{EventView, Events, sentence};
 pub use hold::{HeldPrint, HoldView, Holds, Remedy, SettledView, Settlement};
 pub use moment::{Clock, Moment};
 pub use now::{
-    LeftView, LevelView, NowView, ProgressView, SaysView, StationNowView, ToDoView, TripView, ZoneNowView,
+    LeftView, LevelView, NowView, ProgressView, SaysView, StationNowView, ToDoView, TripView,
+    ZoneNowView,
 };
 pub use pass::{PassInFull, PassView, Passes};
 pub use probe::{CalibrationView, NewCalibration, ProbeView, Probes, ReadingView};

@@ -6,9 +6,9 @@ use inkdwell_cure::sensor::Meter;
 use super::super::period::Asked;
 use super::super::{Chamber, Known, ReportError};
 use super::{Desk, LONGEST_CHAMBER, Run};
-use crate::shown::temperatures as readings;
 use crate::journal::{KeptPass, Shown};
 use crate::keeper::calibration_of;
+use crate::shown::temperatures as readings;
 use crate::time::Micros;
 
 /// The time is cut into about so many pieces.

@@ -92,11 +92,9 @@ fn count(
 ) {
     match what {
         Occurrence::ClockStepped { .. } => totals.clock_steps += 1,
-        Occurrence::SourceDown { source, .. } => {
-            if !silent.contains_key(source) {
-                totals.outages += 1;
-                silent.insert(source.clone(), at);
-            }
+        Occurrence::SourceDown { source, .. } if !silent.contains_key(source) => {
+            totals.outages += 1;
+            silent.insert(source.clone(), at);
         }
         Occurrence::SourceUp { source } => {
             if let Some(since) = silent.remove(source) {

@@ -2,9 +2,9 @@
 
 use super::super::{Known, ReportError, Ride};
 use super::{Desk, Run};
-use crate::shown::temperatures as readings;
 use crate::journal::KeptPass;
 use crate::record::Place;
+use crate::shown::temperatures as readings;
 use crate::time::Micros;
 
 /// So many rides of a batch are drawn.
