@@ -3,6 +3,7 @@
 
 use std::fs;
 use std::io::{BufRead, BufReader, Read, Write};
+use std::num::NonZero;
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 use std::sync::mpsc::{Receiver, channel};
@@ -176,6 +177,10 @@ fn until<T>(what: &str, mut look: impl FnMut() -> Option<T>) -> T {
     }
 }
 
+fn size_of(cells: u16) -> NonZero<u16> {
+    NonZero::new(cells).unwrap()
+}
+
 /// The program in its terminal, and what stands on its screen.
 struct Watched {
     child: Box<dyn portable_pty::Child + Send + Sync>,
@@ -214,7 +219,11 @@ impl Watched {
         }
         let child = pair.slave.spawn_command(command).unwrap();
         drop(pair.slave);
-        let screen = Arc::new(Mutex::new(vt100::Parser::new(rows, columns, 0)));
+        let screen = Arc::new(Mutex::new(vt100::Parser::new(
+            size_of(rows),
+            size_of(columns),
+            0,
+        )));
         let mut reader = pair.master.try_clone_reader().unwrap();
         let written = Arc::clone(&screen);
         std::thread::spawn(move || {
@@ -262,7 +271,7 @@ impl Watched {
             .lock()
             .unwrap()
             .screen_mut()
-            .set_size(rows, columns);
+            .set_size(size_of(rows), size_of(columns));
         let size = PtySize {
             rows,
             cols: columns,
@@ -275,6 +284,7 @@ impl Watched {
     fn coloured_cells(&self) -> usize {
         let screen = self.screen.lock().unwrap();
         let (rows, columns) = screen.screen().size();
+        let (rows, columns) = (rows.get(), columns.get());
         let cells = (0..rows).flat_map(|row| (0..columns).map(move |column| (row, column)));
         let cells = cells.filter_map(|(row, column)| screen.screen().cell(row, column).cloned());
         cells

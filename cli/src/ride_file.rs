@@ -348,8 +348,8 @@ impl Ran {
             .filter(|sample| (from..=to).contains(&sample.0));
         let mut speeds: Vec<f64> = inside.filter(runs).map(|sample| sample.1).collect();
         if speeds.is_empty() {
-            let before = signal.iter().filter(|sample| sample.0 < from);
-            speeds.extend(before.filter(runs).next_back().map(|sample| sample.1));
+            let mut before = signal.iter().filter(|sample| sample.0 < from);
+            speeds.extend(before.rfind(runs).map(|sample| sample.1));
         }
         let slowest = speeds.iter().copied().reduce(f64::min)?;
         let fastest = speeds.iter().copied().reduce(f64::max)?;

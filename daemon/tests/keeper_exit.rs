@@ -148,6 +148,9 @@ fn begun() -> Keeper {
     keeper
 }
 
+/// Readings and records of one commit.
+type Committed = (Vec<Taking>, Vec<(Micros, Record)>);
+
 /// A keeper, its journal, and those who infer.
 struct Shift<'a> {
     keeper: Keeper,
@@ -156,7 +159,7 @@ struct Shift<'a> {
     on_the_way: Vec<Inferred>,
     checkpoint: Vec<u8>,
     /// What was committed since, commit by commit.
-    since: Vec<(Vec<Taking>, Vec<(Micros, Record)>)>,
+    since: Vec<Committed>,
     passes: Vec<PassJudged>,
 }
 

@@ -527,6 +527,7 @@ fn what_comes_later_changes_no_report() {
     let assigned = PassAssigned {
         pass: 3,
         batch: 1,
+        station: "belt-1".to_owned(),
         print: 3,
         by: "Mara".to_owned(),
         judged: judged("cured", 169.0, 2.0),

@@ -3,7 +3,9 @@
 use std::sync::mpsc::{Receiver, RecvTimeoutError, Sender};
 use std::time::{Duration, Instant};
 
-use inkdwell_daemon::api::view::{BatchView, By, HoldView, NewBatch, NowView, Settlement};
+use inkdwell_daemon::api::view::{
+    Acknowledgement, AlarmView, BatchView, By, HoldView, NewBatch, NowView, Settlement, ToShelve,
+};
 
 use crate::client::{Client, DaemonArguments, part};
 use crate::failure::Failure;
@@ -31,6 +33,10 @@ pub(super) enum Deed {
     Open(NewBatch),
     /// Close a batch.
     Close(u64, By),
+    /// Acknowledge an alarm.
+    Acknowledge(String, Acknowledgement),
+    /// Put an alarm aside.
+    Shelve(String, ToShelve),
 }
 
 /// What the asking thread tells.
@@ -118,6 +124,19 @@ fn do_it(client: &Client, deed: &Deed) -> Result<String, Failure> {
         Deed::Close(batch, by) => {
             client.post::<BatchView>(&format!("/api/batches/{batch}/close"), by)?;
             Ok(format!("Batch {batch} is closed."))
+        }
+        Deed::Acknowledge(alarm, seen) => {
+            let path = format!("/api/alarms/{}/acknowledge", part(alarm));
+            client.post::<AlarmView>(&path, seen)?;
+            Ok(format!("{alarm} is acknowledged."))
+        }
+        Deed::Shelve(alarm, aside) => {
+            let path = format!("/api/alarms/{}/shelve", part(alarm));
+            let (shelved, _) = client.post::<AlarmView>(&path, aside)?;
+            let until = shelved.shelved_until.map_or_else(String::new, |until| {
+                until.at.chars().skip(11).take(5).collect()
+            });
+            Ok(format!("{alarm} is shelved until {until}."))
         }
     }
 }

@@ -1,6 +1,6 @@
 //! What a key means, and what is being typed.
 
-use inkdwell_daemon::api::view::{By, NewBatch, Settlement};
+use inkdwell_daemon::api::view::{Acknowledgement, By, NewBatch, Settlement, ToShelve};
 use inkdwell_daemon::record::Settled;
 use ratatui::crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
 
@@ -15,7 +15,7 @@ const LONGEST: usize = 200;
 pub(super) enum Meant {
     Nothing,
     Quit,
-    Do(Deed),
+    Do(Box<Deed>),
 }
 
 /// What the keys are for just now.
@@ -30,6 +30,8 @@ pub(super) enum Mode {
     Settling(Settling),
     /// Opening or closing a batch.
     Batch(BatchForm),
+    /// Putting an alarm aside for an hour.
+    Shelving(Shelving),
 }
 
 impl Mode {
@@ -38,6 +40,7 @@ impl Mode {
         match self {
             Mode::Settling(form) => form.sent = sent,
             Mode::Batch(form) => form.sent = sent,
+            Mode::Shelving(form) => form.sent = sent,
             Mode::Looking | Mode::Help => {}
         }
     }
@@ -69,6 +72,19 @@ pub(super) struct BatchForm {
     pub(super) sent: bool,
 }
 
+/// An alarm that is being put aside.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Shelving {
+    /// The alarm, as `NAME@ID`.
+    pub(super) alarm: String,
+    /// Why.
+    pub(super) why: String,
+    pub(super) sent: bool,
+}
+
+/// An alarm is put aside for so long from here, in seconds; `inkdwell alarms shelve` takes any time.
+pub(super) const SHELVED_FOR: f64 = 3600.0;
+
 /// What the fields of a new batch are called.
 pub(super) const FIELDS: [&str; 4] = ["job", "ink", "fabric", "how many"];
 
@@ -83,6 +99,7 @@ pub(super) fn meant(scene: &mut Scene, key: KeyEvent) -> Meant {
         Mode::Help => Meant::Nothing,
         Mode::Settling(form) => settling(scene, form, key.code),
         Mode::Batch(form) => batch(scene, form, key.code),
+        Mode::Shelving(form) => shelving(scene, form, key.code),
     }
 }
 
@@ -95,6 +112,17 @@ fn looking(scene: &mut Scene, key: KeyCode) -> Meant {
         KeyCode::Char('h') => match scene.holds().is_empty() {
             true => scene.say("No hold is open here.".to_owned()),
             false => scene.mode = Mode::Settling(Settling::default()),
+        },
+        KeyCode::Char('a') => return acknowledge(scene),
+        KeyCode::Char('z') => match scene.alarms().into_iter().next() {
+            None => scene.say("No alarm stands here.".to_owned()),
+            Some(to_do) => {
+                scene.mode = Mode::Shelving(Shelving {
+                    alarm: to_do.alarm.clone().unwrap_or_default(),
+                    why: String::new(),
+                    sent: false,
+                });
+            }
         },
         KeyCode::Char('b') => {
             let station = scene.shown().map(|own| {
@@ -121,6 +149,49 @@ fn looking(scene: &mut Scene, key: KeyCode) -> Meant {
     Meant::Nothing
 }
 
+/// Acknowledges the first alarm that nobody has.
+fn acknowledge(scene: &mut Scene) -> Meant {
+    let first = scene.alarms().into_iter().find(|to_do| to_do.urgent);
+    let alarm = first.and_then(|to_do| to_do.alarm.clone());
+    match (alarm, &scene.by) {
+        (None, _) => scene.say("There is no alarm to acknowledge here.".to_owned()),
+        (Some(_), None) => scene.say(NOBODY.to_owned()),
+        (Some(alarm), Some(by)) => {
+            let seen = Acknowledgement {
+                by: by.clone(),
+                why: String::new(),
+            };
+            return Meant::Do(Box::new(Deed::Acknowledge(alarm, seen)));
+        }
+    }
+    Meant::Nothing
+}
+
+fn shelving(scene: &mut Scene, mut form: Shelving, key: KeyCode) -> Meant {
+    if key == KeyCode::Esc {
+        return Meant::Nothing;
+    }
+    let mut meant = Meant::Nothing;
+    match key {
+        KeyCode::Enter if !form.sent => match (&scene.by, form.why.trim()) {
+            (_, "") => scene.say("Say why, in a few words.".to_owned()),
+            (None, _) => scene.say(NOBODY.to_owned()),
+            (Some(by), why) => {
+                let aside = ToShelve {
+                    for_s: SHELVED_FOR,
+                    by: by.clone(),
+                    why: why.to_owned(),
+                };
+                meant = Meant::Do(Box::new(Deed::Shelve(form.alarm.clone(), aside)));
+                form.sent = true;
+            }
+        },
+        key => type_into(&mut form.why, key),
+    }
+    scene.mode = Mode::Shelving(form);
+    meant
+}
+
 fn settling(scene: &mut Scene, mut form: Settling, key: KeyCode) -> Meant {
     let holds = scene.holds();
     let Some(last) = holds.len().checked_sub(1) else {
@@ -145,7 +216,7 @@ fn settling(scene: &mut Scene, mut form: Settling, key: KeyCode) -> Meant {
                 (Some(by), false) => {
                     let by = by.clone();
                     let settlement = Settlement { outcome, by, why };
-                    meant = Meant::Do(Deed::Settle(holds[form.chosen], settlement));
+                    meant = Meant::Do(Box::new(Deed::Settle(holds[form.chosen], settlement)));
                     form.sent = true;
                 }
             }
@@ -171,7 +242,7 @@ fn batch(scene: &mut Scene, mut form: BatchForm, key: KeyCode) -> Meant {
     let mut meant = Meant::Nothing;
     match (form.open, key) {
         (Some(open), KeyCode::Enter) if !form.sent => {
-            meant = Meant::Do(Deed::Close(open, By { by }));
+            meant = Meant::Do(Box::new(Deed::Close(open, By { by })));
             form.sent = true;
         }
         (Some(_), KeyCode::Char('n')) => form.open = None,
@@ -183,7 +254,7 @@ fn batch(scene: &mut Scene, mut form: BatchForm, key: KeyCode) -> Meant {
         (None, KeyCode::Enter) if form.field + 1 < FIELDS.len() => form.field += 1,
         (None, KeyCode::Enter) if !form.sent => match new_batch(&form, by) {
             Ok(batch) => {
-                meant = Meant::Do(Deed::Open(batch));
+                meant = Meant::Do(Box::new(Deed::Open(batch)));
                 form.sent = true;
             }
             Err(why) => scene.say(why),
@@ -255,7 +326,7 @@ mod tests {
             by: "Mara".to_owned(),
             why: "cracked when stretched".to_owned(),
         };
-        let deed = Meant::Do(Deed::Settle(4, settlement));
+        let deed = Meant::Do(Box::new(Deed::Settle(4, settlement)));
         assert_eq!(press(&mut scene, KeyCode::Enter), deed);
         // Twice pressed is once done.
         assert_eq!(press(&mut scene, KeyCode::Enter), Meant::Nothing);
@@ -292,16 +363,40 @@ mod tests {
         }
         press(&mut scene, KeyCode::Backspace);
         typed(&mut scene, "60");
-        match press(&mut scene, KeyCode::Enter) {
-            Meant::Do(Deed::Open(batch)) => {
-                assert_eq!(
-                    (batch.job.as_str(), batch.quantity),
-                    ("Quay caps", Some(60))
-                );
-                assert_eq!(batch.station, "flash-1");
-            }
-            other => panic!("{other:?}"),
-        }
+        let Meant::Do(deed) = press(&mut scene, KeyCode::Enter) else {
+            panic!("nothing is sent");
+        };
+        let Deed::Open(batch) = *deed else {
+            panic!("{deed:?}");
+        };
+        let told = (batch.station.as_str(), batch.job.as_str(), batch.quantity);
+        assert_eq!(told, ("flash-1", "Quay caps", Some(60)));
+    }
+
+    #[test]
+    fn an_alarm_is_acknowledged_and_put_aside_with_a_reason() {
+        let mut scene = scene();
+        scene.by = Some("Mara".to_owned());
+        let seen = Acknowledgement {
+            by: "Mara".to_owned(),
+            why: String::new(),
+        };
+        let deed = Deed::Acknowledge("probe-open@cloth".to_owned(), seen);
+        assert_eq!(
+            press(&mut scene, KeyCode::Char('a')),
+            Meant::Do(Box::new(deed))
+        );
+        press(&mut scene, KeyCode::Char('z'));
+        assert_eq!(press(&mut scene, KeyCode::Enter), Meant::Nothing);
+        typed(&mut scene, "a new one comes today");
+        let Meant::Do(deed) = press(&mut scene, KeyCode::Enter) else {
+            panic!("nothing is sent");
+        };
+        let Deed::Shelve(alarm, aside) = *deed else {
+            panic!("{deed:?}");
+        };
+        assert_eq!((alarm.as_str(), aside.for_s), ("probe-open@cloth", 3600.0));
+        assert_eq!(aside.why, "a new one comes today");
     }
 
     #[test]
@@ -315,7 +410,7 @@ mod tests {
         };
         assert_eq!(
             press(&mut scene, KeyCode::Enter),
-            Meant::Do(Deed::Close(7, by))
+            Meant::Do(Box::new(Deed::Close(7, by)))
         );
     }
 }

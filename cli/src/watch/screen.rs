@@ -60,7 +60,7 @@ fn follow(
                         Meant::Quit => return Ok(()),
                         Meant::Do(deed) => {
                             // A thread that has ended has said why.
-                            let _ = wishes.send(Wish::Do(Box::new(deed)));
+                            let _ = wishes.send(Wish::Do(deed));
                         }
                     }
                 }

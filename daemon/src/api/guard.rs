@@ -350,7 +350,7 @@ mod tests {
         let own = (ORIGIN, "https://dryer.example:8443");
         let foreign = (ORIGIN, "https://example.org");
         let change = |with: &[(HeaderName, &str)]| asks(Method::POST, "/do/settle-hold", with);
-        assert_eq!(change(&[own.clone()]), Err(401));
+        assert_eq!(change(std::slice::from_ref(&own)), Err(401));
         assert_eq!(change(&[(COOKIE, &cookie)]), Err(401));
         assert_eq!(change(&[(COOKIE, &cookie), own]), Ok(()));
         assert_eq!(change(&[(COOKIE, &cookie), foreign]), Err(403));

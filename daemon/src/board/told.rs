@@ -88,6 +88,7 @@ fn told(shop: &ShopNow, station: &StationNow) -> StationNowView {
                 more: own.more,
                 hold: own.hold,
                 alarm: own.alarm,
+                urgent: own.is_urgent,
             })
             .collect(),
     }

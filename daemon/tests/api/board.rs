@@ -320,11 +320,11 @@ impl Follower {
 
     /// The last id that it was told.
     fn id(&self) -> String {
-        let ids = self
+        let mut ids = self
             .text
             .lines()
             .filter_map(|line| line.strip_prefix("id: "));
-        ids.last().unwrap().to_owned()
+        ids.next_back().unwrap().to_owned()
     }
 }
 

@@ -8,7 +8,7 @@ use ratatui::style::Stylize;
 use ratatui::text::{Line, Text};
 use ratatui::widgets::{Block, Clear};
 
-use super::super::keys::{BatchForm, FIELDS, Settling};
+use super::super::keys::{BatchForm, FIELDS, Settling, Shelving};
 use super::{Scene, clipped, wrapped};
 
 /// A place in the middle, no larger than the screen.
@@ -111,6 +111,24 @@ pub(super) fn batch(frame: &mut Frame<'_>, scene: &Scene, form: &BatchForm, area
             "Ink and fabric by their ids: `inkdwell inks`, `inkdwell fabrics`.",
         ));
     }
+    if form.sent {
+        lines.push(Line::from("..."));
+    }
+    frame.render_widget(Text::from(lines), inner);
+}
+
+pub(super) fn shelve(frame: &mut Frame<'_>, form: &Shelving, area: Rect) {
+    let inner = opened(frame, "Shelve an alarm", within(area, 64, 8));
+    let width = usize::from(inner.width);
+    let mut lines = vec![
+        Line::from(clipped(
+            &format!("{} says nothing for an hour. Why?", form.alarm),
+            width,
+        )),
+        field(&form.why, true, width),
+        Line::from(""),
+        Line::from("Its cause goes on meanwhile: somebody keeps an eye on it.").italic(),
+    ];
     if form.sent {
         lines.push(Line::from("..."));
     }

@@ -8,11 +8,13 @@ use ratatui::text::{Line, Text};
 use super::Scene;
 use super::dialog::{opened, within};
 
-const WORDS: [(&str, &str); 6] = [
+const WORDS: [(&str, &str); 8] = [
     (
         "Tab, → ←",
         "the next station, the one before; all of them in between",
     ),
+    ("a", "acknowledge the first alarm: somebody has seen it"),
+    ("z", "shelve the first alarm for an hour, and say why"),
     ("h", "settle a hold: prints that were pulled"),
     ("b", "open or close a batch"),
     ("?", "this"),

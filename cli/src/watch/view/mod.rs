@@ -16,7 +16,7 @@ mod todo;
 use std::time::Instant;
 
 use inkdwell_config::display::Units;
-use inkdwell_daemon::api::view::{NowView, ProgressView, StationNowView};
+use inkdwell_daemon::api::view::{NowView, ProgressView, StationNowView, ToDoView};
 use ratatui::Frame;
 use ratatui::layout::{Constraint, Layout, Rect};
 use ratatui::style::{Color, Modifier, Style, Stylize};
@@ -95,15 +95,30 @@ impl Scene {
         self.only = chosen.map(|number| now.stations[number].station.clone());
     }
 
-    /// The open holds on the screen.
-    pub(super) fn holds(&self) -> Vec<u64> {
+    /// What is to be done on the screen.
+    fn to_do(&self) -> impl Iterator<Item = &ToDoView> {
         let stations = match (self.shown(), &self.now) {
             (Some(one), _) => std::slice::from_ref(one),
             (None, Some(now)) => &now.stations,
             (None, None) => &[],
         };
-        let to_do = stations.iter().flat_map(|station| &station.to_do);
-        to_do.filter_map(|to_do| to_do.hold).collect()
+        stations.iter().flat_map(|station| &station.to_do)
+    }
+
+    /// The open holds on the screen.
+    pub(super) fn holds(&self) -> Vec<u64> {
+        self.to_do().filter_map(|to_do| to_do.hold).collect()
+    }
+
+    /// The alarms on the screen; one of the whole shop stands at every station, and here once.
+    pub(super) fn alarms(&self) -> Vec<&ToDoView> {
+        let mut alarms: Vec<&ToDoView> = Vec::new();
+        for to_do in self.to_do().filter(|to_do| to_do.alarm.is_some()) {
+            if !alarms.iter().any(|own| own.alarm == to_do.alarm) {
+                alarms.push(to_do);
+            }
+        }
+        alarms
     }
 
     fn units(&self) -> Units {
@@ -150,6 +165,7 @@ pub(super) fn draw(frame: &mut Frame<'_>, scene: &Scene) {
         Mode::Help => help::draw(frame, scene, area),
         Mode::Settling(form) => dialog::settle(frame, scene, form, area),
         Mode::Batch(form) => dialog::batch(frame, scene, form, area),
+        Mode::Shelving(form) => dialog::shelve(frame, form, area),
     }
 }
 
@@ -253,8 +269,10 @@ fn draw_foot(frame: &mut Frame<'_>, scene: &Scene, area: Rect) {
         &scene.mode,
         scene.now.as_ref().map_or(0, |now| now.stations.len()),
     ) {
-        (Mode::Looking, 2..) => "? keys   h settle a hold   b batch   Tab next station   q end",
-        (Mode::Looking, _) => "? keys   h settle a hold   b batch   q end",
+        (Mode::Looking, 2..) => {
+            "? keys   a seen   h settle a hold   b batch   Tab next station   q end"
+        }
+        (Mode::Looking, _) => "? keys   a seen   h settle a hold   b batch   q end",
         _ => "Esc back",
     };
     let lines = vec![

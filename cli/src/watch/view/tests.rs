@@ -118,15 +118,28 @@ fn belt() -> StationNowView {
             to_pull: 2,
             of: Some(60),
         }),
-        to_do: vec![ToDoView {
-            mark: Some("▽".to_owned()),
-            tone: "under".to_owned(),
-            what: "Pull print 12, under-cured".to_owned(),
-            more: "They can go through the heat once more, in the settings of a ride that cured."
-                .to_owned(),
-            hold: Some(4),
-            alarm: None,
-        }],
+        to_do: vec![
+            ToDoView {
+                mark: Some("■".to_owned()),
+                tone: "unproven".to_owned(),
+                what: "Let the ride go on.".to_owned(),
+                more: "A probe gives no number: cloth".to_owned(),
+                hold: None,
+                alarm: Some("probe-open@cloth".to_owned()),
+                urgent: true,
+            },
+            ToDoView {
+                mark: Some("▽".to_owned()),
+                tone: "under".to_owned(),
+                what: "Pull print 12, under-cured".to_owned(),
+                more:
+                    "They can go through the heat once more, in the settings of a ride that cured."
+                        .to_owned(),
+                hold: Some(4),
+                alarm: None,
+                urgent: false,
+            },
+        ],
     }
 }
 
@@ -232,7 +245,13 @@ fn a_small_screen_says_the_state_in_one_line_and_nothing_breaks() {
 fn every_dialog_is_drawn_at_every_size() {
     let mut scene = scene();
     scene.by = Some("Mara".to_owned());
-    let stages: [&[&str]; 4] = [&["?"], &["h"], &["h", "r", "a"], &["b", "n", "Quay"]];
+    let stages: [&[&str]; 5] = [
+        &["?"],
+        &["z", "why"],
+        &["h"],
+        &["h", "r", "a"],
+        &["b", "n", "Quay"],
+    ];
     for stage in stages {
         scene.mode = Mode::Looking;
         scene.only = Some("belt-1".to_owned());

@@ -99,6 +99,8 @@ pub struct ToDoView {
     pub hold: Option<u64>,
     /// The alarm that it is about, as `NAME@ID`.
     pub alarm: Option<String>,
+    /// Whether it cannot wait; of an alarm, whether nobody has acknowledged it.
+    pub urgent: bool,
 }
 
 /// How far a batch is.
