@@ -17,9 +17,12 @@ Inkdwell says of each print whether its ink was cured and its fabric unharmed.
   inkdwell check SHOP.toml    check what the shop declares
   inkdwelld --shop SHOP.toml --data DIR
                               watch all day; then, from another terminal:
+  inkdwell watch              the dryer at a glance
   inkdwell batch, recipe      print jobs, and what they are printed by
   inkdwell holds              prints to pull, and what became of them
+  inkdwell alarms             what is wrong, and what to do first
   inkdwell probe              what the probes show, and their calibrations
+  inkdwell report, export     the record of a day; tables of all that was written
   inkdwell backup, verify     copy the journal; prove that it is whole
   inkdwell help COMMAND       everything about a command
 

@@ -5,7 +5,7 @@
 //! command line.
 //!
 //! Every page is whole when it arrives: rendered here, escaped by the template engine, usable without the script. The
-//! one script keeps it up to date: [`hub`] renders what changes, once for all who look, and `stream` sends
+//! one script keeps it up to date: `hub` renders what changes, once for all who look, and `stream` sends
 //! it on as server-sent events. Who is slow misses what was in between and gets what is now, so that a hundred open
 //! boards cost the daemon no more than their bytes.
 //!

@@ -71,7 +71,8 @@ pub(super) fn day_and_minute(at: Micros, clock: &Clock) -> String {
 /// A temperature to the degree, such as `168 °C`.
 pub(super) fn degrees(celsius: f64, units: Units) -> String {
     let number = units.temperature_number(Celsius(celsius));
-    format!("{:.0} {}", number + 0.0, units.degree())
+    // What rounds to nothing has no sign.
+    format!("{:.0} {}", number.round() + 0.0, units.degree())
 }
 
 /// A belt speed from metres a minute.

@@ -115,7 +115,7 @@ fn chart(frame: &mut Frame<'_>, scene: &Scene, trip: &TripView, area: Rect) {
         .labels(labels([first, last], " s"));
     let y = Axis::default()
         .bounds([coolest, hottest])
-        .labels(labels([coolest, hottest], units.degree()));
+        .labels(labels([coolest, hottest], &format!(" {}", units.degree())));
     frame.render_widget(Chart::new(sets).x_axis(x).y_axis(y), area);
 }
 
@@ -196,7 +196,7 @@ fn settings(scene: &Scene, station: &StationNowView, width: usize) -> Vec<Line<'
         zones
             .into_iter()
             .take(3)
-            .map(|line| Line::from(line.into_owned())),
+            .map(|line| Line::from(line.replace('\u{a0}', " "))),
     );
     lines
 }
@@ -205,12 +205,12 @@ fn zone(zone: &ZoneNowView, units: Units) -> String {
     let degrees = |celsius: f64| {
         let number = units.temperature_number(Celsius(celsius));
         // What rounds to nothing has no sign.
-        format!("{:.0}\u{a0}{}", number + 0.0, units.degree())
+        format!("{:.0}\u{a0}{}", number.round() + 0.0, units.degree())
     };
     let shows = zone.shows_c.map_or_else(|| "silent".to_owned(), degrees);
-    let set = zone
-        .set_c
-        .map_or_else(String::new, |set| format!("\u{a0}of\u{a0}{}", degrees(set)));
+    let set = zone.set_c.map_or_else(String::new, |set| {
+        format!("\u{a0}(set\u{a0}{})", degrees(set))
+    });
     format!(
         "{}\u{a0}{shows}{set}",
         zone.name.to_lowercase().replace(' ', "\u{a0}")

@@ -18,7 +18,9 @@ pub(super) fn draw(frame: &mut Frame<'_>, scene: &Scene, station: &StationNowVie
         None => lines.push(Line::from("nothing yet")),
         Some(last) => {
             lines.push(strip(scene, &station.last, width));
-            let word = format!("{} {}, {}", last.mark, last.name, last.word);
+            let inferred = last.evidence.as_deref() == Some("inferred");
+            let how = if inferred { ", inferred" } else { "" };
+            let word = format!("{} {}, {}{how}", last.mark, last.name, last.word);
             lines.push(Line::styled(clipped(&word, width), scene.tone(&last.tone)));
             lines.push(Line::from(clipped(&figures(scene, last), width)));
         }
@@ -36,10 +38,12 @@ pub(super) fn strip(scene: &Scene, last: &[LeftView], width: usize) -> Line<'sta
 fn figures(scene: &Scene, last: &LeftView) -> String {
     let out = hour(&last.out.at);
     match (last.peak_c, last.evidence.as_deref()) {
-        (Some(peak), Some(evidence)) if evidence != "none" => format!(
-            "out {out}, peak {}, {evidence}",
-            scene.units().temperature(Celsius(peak))
-        ),
+        (Some(peak), Some(evidence)) if evidence != "none" => {
+            format!(
+                "out {out}, peak {}",
+                scene.units().temperature(Celsius(peak))
+            )
+        }
         (_, Some("none")) => format!("out {out}, no probe saw it"),
         _ => format!("out {out}"),
     }

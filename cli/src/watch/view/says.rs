@@ -32,7 +32,11 @@ pub(super) fn draw(frame: &mut Frame<'_>, scene: &Scene, says: &SaysView, area: 
         says.large.is_ascii() && says.large.len() as u16 * LETTER <= area.width.saturating_sub(4);
     if !(large && fits) {
         let mut lines = vec![Line::styled(format!("{} {}", says.mark, says.large), style)];
-        let more = wrapped(&says.small, area.width, usize::from(area.height) - 1);
+        let more = wrapped(
+            &says.small,
+            area.width,
+            usize::from(area.height.saturating_sub(1)),
+        );
         lines.extend(more.into_iter().map(Line::from));
         frame.render_widget(Text::from(lines), area);
         return;

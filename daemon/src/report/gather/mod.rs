@@ -1,5 +1,6 @@
 //! Reads a report from the journal.
 
+mod alarms;
 mod answer;
 mod batch;
 mod chamber;
@@ -235,7 +236,7 @@ impl Desk<'_> {
                 .filter(|hold| hold.settled.is_none())
                 .count() as u64,
             scrapped,
-            alarms: Known::not("This journal keeps no alarms."),
+            alarms: self.alarms(asked)?,
             chamber,
             probes,
             totals,
