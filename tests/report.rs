@@ -232,10 +232,11 @@ fn what_was_changed_in_a_report_or_in_the_journal_is_named() {
     assert!(code == 2 && err.contains("--shop"), "{err}");
     let (code, _, err) = call(path, "verify day.json");
     assert!(code == 2 && err.contains("--public-key"), "{err}");
-    // One byte of a verdict in the journal, by hand: the -wal first goes into the file.
+    // One byte of a print's verdict in the journal, by hand: the -wal first goes into the file. (Alarms name
+    // verdicts too, but no reasons.)
     call(path, "backup whole.sqlite --data data");
     let mut bytes = fs::read(path.join("whole.sqlite")).unwrap();
-    let word = b"\"verdict\":\"under-cured\"";
+    let word = b"\"verdict\":\"under-cured\",\"harm\":null,\"reasons\"";
     let at = bytes
         .windows(word.len())
         .position(|window| window == word)
