@@ -20,6 +20,7 @@ fn inkdwelld() -> PathBuf {
             .args(["build", "--quiet", "--locked"])
             .args(["--package", "inkdwell-daemon", "--bin", "inkdwelld"])
             .current_dir(root())
+            .env_remove("CARGO_MANIFEST_DIR")
             .status();
         assert!(
             built.is_ok_and(|status| status.success()),

@@ -32,6 +32,7 @@ fn inkdwelld() -> PathBuf {
             .args(arguments)
             .arg("inkdwelld")
             .current_dir(root())
+            .env_remove("CARGO_MANIFEST_DIR")
             .status();
         assert!(
             built.is_ok_and(|status| status.success()),

