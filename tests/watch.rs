@@ -362,6 +362,9 @@ fn what_is_to_be_done_is_done_by_keys() {
     watched.press("Quay caps\rplastisol-standart\rcotton-jersey\r12\r");
     watched.shows(&["Not done:", "plastisol-standard", "Quay caps"]);
     watched.press("\u{1b}");
+    until("the form to go", || {
+        (!watched.text().contains("Batch at belt-1")).then_some(())
+    });
     watched.press("q");
     assert_eq!(watched.ended(), 0);
 }
