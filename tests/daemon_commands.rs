@@ -1,41 +1,13 @@
 //! The commands that ask a running daemon: what they print, what they refuse, and how they find it.
 
 use std::fs;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::process::{Child, Command, Output, Stdio};
-use std::sync::OnceLock;
 use std::time::{Duration, Instant};
 
-use inkdwell_tests::{inkdwell, root};
+use inkdwell_tests::{inkdwell, inkdwelld};
 use serde_json::Value;
 use tempfile::TempDir;
-
-/// The freshly built program `inkdwelld`, beside `inkdwell`.
-fn inkdwelld() -> PathBuf {
-    static BUILT: OnceLock<()> = OnceLock::new();
-    BUILT.get_or_init(|| {
-        let cargo = std::env::var_os("CARGO").unwrap_or_else(|| "cargo".into());
-        let built = Command::new(cargo)
-            .args([
-                "build",
-                "--quiet",
-                "--locked",
-                "--package",
-                "inkdwell-daemon",
-            ])
-            .args(["--bin", "inkdwelld"])
-            .current_dir(root())
-            // Build scripts that look at it would run again, and all that depends on them.
-            .env_remove("CARGO_MANIFEST_DIR")
-            .status();
-        assert!(
-            built.is_ok_and(|status| status.success()),
-            "inkdwelld does not build"
-        );
-    });
-    let name = format!("inkdwelld{}", std::env::consts::EXE_SUFFIX);
-    inkdwell().with_file_name(name)
-}
 
 /// A daemon of its own, ended with the test.
 struct Daemon {

@@ -10,24 +10,46 @@ use std::sync::OnceLock;
 /// When it does not build.
 pub fn inkdwell() -> &'static Path {
     static PROGRAM: OnceLock<PathBuf> = OnceLock::new();
-    PROGRAM.get_or_init(|| {
-        let cargo = std::env::var_os("CARGO").unwrap_or_else(|| "cargo".into());
-        let built = Command::new(cargo)
-            .args(["build", "--quiet", "--locked", "--package", "inkdwell-cli"])
-            .current_dir(root())
-            // Build scripts that look at it would run again, and all that depends on them.
-            .env_remove("CARGO_MANIFEST_DIR")
-            .status();
-        assert!(
-            built.is_ok_and(|status| status.success()),
-            "inkdwell does not build"
-        );
-        let mut folder = std::env::current_exe().unwrap_or_default();
-        // target/debug/deps/NAME-HASH
-        folder.pop();
-        folder.pop();
-        folder.join(format!("inkdwell{}", std::env::consts::EXE_SUFFIX))
-    })
+    PROGRAM.get_or_init(|| built("inkdwell-cli", "inkdwell"))
+}
+
+/// The freshly built program `inkdwelld`, with `inkdwell` beside it.
+///
+/// # Panics
+/// When one of them does not build.
+pub fn inkdwelld() -> &'static Path {
+    static PROGRAM: OnceLock<PathBuf> = OnceLock::new();
+    inkdwell();
+    PROGRAM.get_or_init(|| built("inkdwell-daemon", "inkdwelld"))
+}
+
+fn built(package: &str, program: &str) -> PathBuf {
+    let cargo = std::env::var_os("CARGO").unwrap_or_else(|| "cargo".into());
+    let mut build = Command::new(cargo);
+    build
+        .args(["build", "--quiet", "--locked", "--package", package])
+        .args(["--bin", program])
+        .current_dir(root());
+    // Build scripts that look at what cargo tells a test of its own package would run again, and all
+    // that depends on them be built anew.
+    for (name, _) in std::env::vars_os() {
+        let is_of_the_test = name == "CARGO_MANIFEST_DIR"
+            || name == "CARGO_MANIFEST_PATH"
+            || name.to_string_lossy().starts_with("CARGO_PKG_");
+        if is_of_the_test {
+            build.env_remove(name);
+        }
+    }
+    let built = build.status();
+    assert!(
+        built.is_ok_and(|status| status.success()),
+        "{program} does not build"
+    );
+    let mut folder = std::env::current_exe().unwrap_or_default();
+    // target/debug/deps/NAME-HASH
+    folder.pop();
+    folder.pop();
+    folder.join(format!("{program}{}", std::env::consts::EXE_SUFFIX))
 }
 
 /// The project's top folder.

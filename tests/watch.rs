@@ -4,44 +4,16 @@
 use std::fs;
 use std::io::{BufRead, BufReader, Read, Write};
 use std::num::NonZero;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::process::{Child, Command, Stdio};
 use std::sync::mpsc::{Receiver, channel};
-use std::sync::{Arc, Mutex, OnceLock};
+use std::sync::{Arc, Mutex};
 use std::time::{Duration, Instant};
 
-use inkdwell_tests::{inkdwell, root};
+use inkdwell_tests::{inkdwell, inkdwelld};
 use portable_pty::{CommandBuilder, MasterPty, PtySize, native_pty_system};
 use serde_json::Value;
 use tempfile::TempDir;
-
-/// The freshly built program `inkdwelld`, beside `inkdwell`.
-fn inkdwelld() -> PathBuf {
-    static BUILT: OnceLock<()> = OnceLock::new();
-    BUILT.get_or_init(|| {
-        let cargo = std::env::var_os("CARGO").unwrap_or_else(|| "cargo".into());
-        let arguments = [
-            "build",
-            "--quiet",
-            "--locked",
-            "--package",
-            "inkdwell-daemon",
-            "--bin",
-        ];
-        let built = Command::new(cargo)
-            .args(arguments)
-            .arg("inkdwelld")
-            .current_dir(root())
-            .env_remove("CARGO_MANIFEST_DIR")
-            .status();
-        assert!(
-            built.is_ok_and(|status| status.success()),
-            "inkdwelld does not build"
-        );
-    });
-    let name = format!("inkdwelld{}", std::env::consts::EXE_SUFFIX);
-    inkdwell().with_file_name(name)
-}
 
 /// Three rides, played a hundred times as fast as they happened: to 172, 140 and 170 °C. A standard plastisol
 /// asks for 160 °C (common practice, no source), so that the second is under-cured.

@@ -25,7 +25,7 @@ pub struct Browser {
 /// An element of the page.
 pub struct Element<'a> {
     browser: &'a Browser,
-    path: String,
+    css: &'a str,
 }
 
 /// Whether there is a browser to be driven; where there is none it is said loudly.
@@ -156,17 +156,17 @@ impl Browser {
             .collect()
     }
 
-    /// The element of a CSS selector.
-    pub fn find(&self, css: &str) -> Element<'_> {
-        let found = wait(&format!("{css} at {}", self.address()), || {
-            let body = json!({ "using": "css selector", "value": css });
-            self.try_ask("/element", Some(&body)).ok()
-        });
-        let id = found[ELEMENT].as_str().expect("an element");
-        Element {
-            browser: self,
-            path: format!("/element/{id}"),
-        }
+    /// The element of a CSS selector, once it is there.
+    pub fn find<'a>(&'a self, css: &'a str) -> Element<'a> {
+        wait(&format!("{css} at {}", self.address()), || self.look(css));
+        Element { browser: self, css }
+    }
+
+    /// The path of a selector's element as it is in the page now.
+    fn look(&self, css: &str) -> Option<String> {
+        let body = json!({ "using": "css selector", "value": css });
+        let found = self.try_ask("/element", Some(&body)).ok()?;
+        Some(format!("/element/{}", found[ELEMENT].as_str()?))
     }
 
     /// The visible text of what a selector finds, or nothing.
@@ -232,20 +232,30 @@ impl Drop for Browser {
 impl Element<'_> {
     /// Presses it.
     pub fn press(&self) {
-        self.browser
-            .ask(&format!("{}/click", self.path), Some(&json!({})));
+        self.act("click", &json!({}));
     }
 
     /// Types into it.
     pub fn types(&self, text: &str) {
-        let path = format!("{}/value", self.path);
-        self.browser.ask(&path, Some(&json!({ "text": text })));
+        self.act("value", &json!({ "text": text }));
     }
 
     /// Empties it.
     pub fn clear(&self) {
-        self.browser
-            .ask(&format!("{}/clear", self.path), Some(&json!({})));
+        self.act("clear", &json!({}));
+    }
+
+    /// Does something to it. A page that is kept up to date may put another element in its place
+    /// between the look and the act; then the other one is meant, as it is by a person's finger.
+    fn act(&self, what: &str, body: &Value) {
+        wait(&format!("{what} of {}", self.css), || {
+            let path = self.browser.look(self.css)?;
+            match self.browser.try_ask(&format!("{path}/{what}"), Some(body)) {
+                Ok(_) => Some(()),
+                Err(error) if error.contains("stale element reference") => None,
+                Err(error) => panic!("{what} of {}: {error}", self.css),
+            }
+        });
     }
 }
 
