@@ -10,7 +10,7 @@ use std::sync::OnceLock;
 /// When it does not build.
 pub fn inkdwell() -> &'static Path {
     static PROGRAM: OnceLock<PathBuf> = OnceLock::new();
-    PROGRAM.get_or_init(|| built("inkdwell-cli", "inkdwell"))
+    PROGRAM.get_or_init(|| program("inkdwell-cli", "inkdwell"))
 }
 
 /// The freshly built program `inkdwelld`, with `inkdwell` beside it.
@@ -20,9 +20,19 @@ pub fn inkdwell() -> &'static Path {
 pub fn inkdwelld() -> &'static Path {
     static PROGRAM: OnceLock<PathBuf> = OnceLock::new();
     inkdwell();
-    PROGRAM.get_or_init(|| built("inkdwell-daemon", "inkdwelld"))
+    PROGRAM.get_or_init(|| program("inkdwell-daemon", "inkdwelld"))
 }
 
+/// A program: where `tests/run` has had it built, else built now.
+fn program(package: &str, name: &str) -> PathBuf {
+    let file = format!("{name}{}", std::env::consts::EXE_SUFFIX);
+    match std::env::var_os("INKDWELL_TEST_PROGRAMS") {
+        Some(folder) => Path::new(&folder).join(file),
+        None => built(package, name).join(file),
+    }
+}
+
+/// Builds a program, and says in which folder it lies then.
 fn built(package: &str, program: &str) -> PathBuf {
     let cargo = std::env::var_os("CARGO").unwrap_or_else(|| "cargo".into());
     let mut build = Command::new(cargo);
@@ -49,7 +59,7 @@ fn built(package: &str, program: &str) -> PathBuf {
     // target/debug/deps/NAME-HASH
     folder.pop();
     folder.pop();
-    folder.join(format!("{program}{}", std::env::consts::EXE_SUFFIX))
+    folder
 }
 
 /// The project's top folder.
