@@ -7,7 +7,6 @@
 
 mod state;
 mod topics;
-mod wire;
 
 use std::collections::{HashMap, VecDeque};
 use std::sync::Arc;
@@ -19,11 +18,11 @@ use rumqttc::v5::mqttbytes::v5::PubAckReason;
 use tokio::time::{Instant, MissedTickBehavior, interval, timeout};
 
 use self::topics::topic;
-use self::wire::{Incoming, Publication, Wire, silent};
 use super::message::{Alive, Status};
 use super::outbox::{Outbox, Over};
 use crate::broker::{self, Trouble};
 use crate::journal::RecordNumber;
+use crate::mqtt::{Hello, Incoming, Lost, Publication, Session, Wire};
 
 /// The broker hears from us at least so often, in seconds, or tells the last will half as long after.
 const KEEP_ALIVE: u16 = 20;
@@ -56,6 +55,12 @@ impl From<Trouble> for End {
     }
 }
 
+impl From<Lost> for End {
+    fn from(lost: Lost) -> End {
+        End::Trouble(lost.into())
+    }
+}
+
 /// A publication on its way.
 struct Sent {
     packet: u16,
@@ -65,8 +70,8 @@ struct Sent {
     answer: Option<Result<(), String>>,
 }
 
-/// What the broker asks for.
-struct Accepted {
+/// On which terms the broker has let us in.
+struct Terms {
     /// Seconds between signs of life.
     keep_alive: u16,
     /// Publications on their way at a time.
@@ -80,7 +85,7 @@ struct Connection<'a> {
     shop: &'a Arc<Shop>,
     wire: Wire,
     on_the_way: VecDeque<Sent>,
-    accepted: Accepted,
+    terms: Terms,
     last_packet: u16,
     /// What is kept at the broker, by topic, and up to which record.
     states: HashMap<String, String>,
@@ -111,19 +116,25 @@ async fn connection(
     let letting_in = async {
         let login = broker::login(broker)?;
         let stream = broker::connect(broker).await?;
-        let mut wire = Wire::new(stream, broker.clone());
+        let mut wire = Wire::new(stream, broker.version);
         let will = status(shop, Alive::Lost)?;
-        wire.put_connect(client_id, KEEP_ALIVE, login.as_ref(), &will)?;
+        wire.put_connect(&Hello {
+            client_id,
+            keep_alive: KEEP_ALIVE,
+            login: login.as_ref(),
+            session: Session::Fresh,
+            will: Some(&will),
+        })?;
         wire.flush().await?;
-        let accepted = timeout(ACCEPT_WITHIN, accepted(&mut wire)).await;
-        let accepted = accepted.map_err(|_| silent())??;
+        let accepted = timeout(ACCEPT_WITHIN, accepted(&mut wire, broker)).await;
+        let accepted = accepted.map_err(|_| Lost::Silent)??;
         Ok::<_, Trouble>((wire, accepted))
     };
     let let_in = tokio::select! {
         () = stop.cancelled() => return End::Over,
         let_in = letting_in => let_in,
     };
-    let (wire, accepted) = match let_in {
+    let (wire, terms) = match let_in {
         Ok(let_in) => let_in,
         Err(trouble) => return End::Trouble(trouble),
     };
@@ -132,7 +143,7 @@ async fn connection(
         shop,
         wire,
         on_the_way: VecDeque::new(),
-        accepted,
+        terms,
         last_packet: 0,
         states: HashMap::new(),
         stated: None,
@@ -146,24 +157,34 @@ async fn connection(
 }
 
 /// Waits until the broker lets us in.
-async fn accepted(wire: &mut Wire) -> Result<Accepted, Trouble> {
+async fn accepted(wire: &mut Wire, broker: &Broker) -> Result<Terms, Trouble> {
     loop {
         match wire.next()? {
-            Some(Incoming::Accepted {
-                keep_alive,
-                at_once,
-                largest,
-            }) => {
-                return Ok(Accepted {
-                    keep_alive: keep_alive.unwrap_or(KEEP_ALIVE),
-                    at_once: usize::from(at_once).clamp(1, AT_ONCE),
-                    largest: largest.map_or(usize::MAX, |largest| largest as usize),
+            Some(Incoming::Accepted(accepted)) => {
+                return Ok(Terms {
+                    keep_alive: accepted.keep_alive.unwrap_or(KEEP_ALIVE),
+                    at_once: usize::from(accepted.at_once).clamp(1, AT_ONCE),
+                    largest: accepted
+                        .largest
+                        .map_or(usize::MAX, |largest| largest as usize),
                 });
             }
-            Some(Incoming::Refused(trouble)) => return Err(trouble),
-            Some(_) => {}
+            Some(Incoming::RefusedV3(code)) => return Err(Trouble::refused_v3(broker, code)),
+            Some(Incoming::RefusedV5(code)) => return Err(Trouble::refused_v5(broker, code)),
+            Some(other) => return Err(out_of_turn(other)),
             None => wire.read().await?,
         }
+    }
+}
+
+/// A packet that has no place where it came.
+fn out_of_turn(incoming: Incoming) -> Trouble {
+    match incoming {
+        Incoming::TakenOver => Trouble::passing(
+            "another client has come to the broker by our name; see whether a second daemon runs with a copy of this shop file, and give each shop its own name".to_owned(),
+        ),
+        Incoming::Farewell(why) => Trouble::passing(format!("the broker hangs up ({why})")),
+        _ => Lost::NoMqtt("a packet that was not asked for".to_owned()).into(),
     }
 }
 
@@ -172,13 +193,13 @@ impl Connection<'_> {
         let running = status(self.shop, Alive::Running)?;
         self.publish(&running, false).await?;
         let stop = self.outbox.stop.clone();
-        let half = Duration::from_secs_f64(f64::from(self.accepted.keep_alive.max(2)) / 2.0);
+        let half = Duration::from_secs_f64(f64::from(self.terms.keep_alive.max(2)) / 2.0);
         let mut pings = interval(half);
         let mut looks = interval(LOOK_EVERY);
         looks.set_missed_tick_behavior(MissedTickBehavior::Delay);
         let mut heard = Instant::now();
         loop {
-            let has_room = self.on_the_way.len() < self.accepted.at_once;
+            let has_room = self.on_the_way.len() < self.terms.at_once;
             tokio::select! {
                 () = stop.cancelled() => return Err(End::Over),
                 read = self.wire.read() => {
@@ -199,7 +220,7 @@ impl Connection<'_> {
                 }
                 _ = looks.tick() => {
                     if heard.elapsed() > 3 * half || self.is_held_up() {
-                        return Err(End::Trouble(silent()));
+                        return Err(Lost::Silent.into());
                     }
                     self.tell_states().await?;
                 }
@@ -219,25 +240,25 @@ impl Connection<'_> {
 
     async fn publish(&mut self, what: &Publication, is_letter: bool) -> Result<(), Trouble> {
         // A broker would hang up on it, again and again.
-        if what.size() > self.accepted.largest {
+        if what.size() > self.terms.largest {
             self.refuse(
                 format!(
                     "the broker takes no packet of more than {} bytes; let it take larger ones",
-                    self.accepted.largest
+                    self.terms.largest
                 ),
                 is_letter,
             );
             return Ok(());
         }
         let packet = self.next_packet();
-        self.wire.put(packet, what)?;
+        self.wire.put_publication(packet, what)?;
         self.on_the_way.push_back(Sent {
             packet,
             is_letter,
             since: Instant::now(),
             answer: None,
         });
-        self.wire.flush().await
+        Ok(self.wire.flush().await?)
     }
 
     /// What cannot be published is refused in its place.
@@ -279,13 +300,8 @@ impl Connection<'_> {
                         _ => self.answered(packet, Err(why)),
                     }
                 }
-                Incoming::Farewell(why) => {
-                    return Err(End::Trouble(Trouble::passing(format!(
-                        "the broker hangs up ({why})"
-                    ))));
-                }
-                Incoming::Refused(trouble) => return Err(End::Trouble(trouble)),
-                Incoming::Pong | Incoming::Accepted { .. } => {}
+                Incoming::Pong => {}
+                other => return Err(out_of_turn(other).into()),
             }
         }
         Ok(())
@@ -321,7 +337,7 @@ impl Connection<'_> {
 
     /// Publishes the states that have changed, once all before them is on its way.
     async fn tell_states(&mut self) -> Result<(), End> {
-        let has_room = self.on_the_way.len() < self.accepted.at_once;
+        let has_room = self.on_the_way.len() < self.terms.at_once;
         let read = self.outbox.last_read();
         if !self.outbox.is_empty() || self.stated == Some(read) || !has_room {
             return Ok(());
@@ -390,7 +406,7 @@ impl Connection<'_> {
             }
         }
         self.wire.put_farewell()?;
-        self.wire.flush().await
+        Ok(self.wire.flush().await?)
     }
 }
 
