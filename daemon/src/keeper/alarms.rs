@@ -13,7 +13,8 @@ use inkdwell_cure::alarm::{
 use inkdwell_cure::judged::Evidence;
 use inkdwell_cure::live::{Floor, FloorEvent, InputId, SeenBy, SeenPass, Shows};
 
-use super::{Deal, Keeper, Refused, said};
+use super::decide::said;
+use super::{Deal, Keeper, Refused};
 use crate::record::{AlarmChanged, Occurrence, PassJudged, Record};
 use crate::time::Micros;
 

@@ -155,7 +155,7 @@ impl Keeper {
                 end: seen.end,
                 batch: seen.batch,
                 print: seen.print,
-                belt_m_per_min: seen.belt.map(super::in_m_per_min),
+                belt_m_per_min: seen.belt.map(super::found::in_m_per_min),
                 judged: None,
             },
             recipe: left.recipe,

@@ -5,9 +5,11 @@ use std::sync::Arc;
 use inkdwell_config::quantity::Celsius;
 use inkdwell_config::shop::Place;
 
+use super::super::Floor;
 use super::super::event::{FloorEvent, PrintLeft, SeenBy, SeenPass};
+use super::super::passes::mean_speed;
+use super::super::readings::tell_change;
 use super::super::time::Micros;
-use super::super::{Floor, mean_speed, tell_change};
 use super::ride::RecipeRide;
 use super::watch::{Left, LeftPrint, Look, Step};
 
