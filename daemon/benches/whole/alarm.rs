@@ -6,16 +6,13 @@
 //! that the broker is in it twice: from the reading to the alarm committed and handed over is less.
 
 use std::collections::HashMap;
-use std::fs;
-use std::net::TcpListener;
 use std::sync::{Arc, Mutex};
 use std::time::{Duration, Instant};
 
 use rumqttc::{Client, Event, MqttOptions, Packet, QoS};
 use serde_json::Value;
 
-use super::child::Daemon;
-use super::load::{PORTIONS, PROBES, mosquitto, shows};
+use super::load::{PORTIONS, PROBES, begun, free_port, mosquitto, shows, source};
 use super::publisher::Publisher;
 use super::shop::{self, RATE, STATIONS};
 use super::spread::Spread;
@@ -34,24 +31,12 @@ type Sent = Arc<Mutex<HashMap<String, Instant>>>;
 
 pub fn measure() {
     let folder = tempfile::tempdir().expect("a folder");
-    let port = {
-        let free = TcpListener::bind("127.0.0.1:0").expect("a port");
-        free.local_addr().expect("an address").port()
-    };
+    let port = free_port();
     let Some(_broker) = mosquitto(port, folder.path()) else {
         println!("SKIPPED alarm: Mosquitto is not installed (Debian: apt-get install mosquitto)");
         return;
     };
-    let file = folder.path().join("shop.toml");
-    fs::write(&file, text(port)).expect("a file");
-    let daemon = Daemon::start(&file, &folder.path().join("data"));
-    for station in 0..STATIONS {
-        let batch = serde_json::json!({
-            "station": format!("belt-{station}"), "job": "Load", "ink": "plastisol-standard",
-            "fabric": "cotton-jersey", "by": "bench",
-        });
-        daemon.post("/api/batches", &batch.to_string());
-    }
+    let _daemon = begun(folder.path(), &text(port));
     let (sent, took): (Sent, Arc<Mutex<Vec<Duration>>>) = Default::default();
     std::thread::spawn({
         let (sent, took) = (Arc::clone(&sent), Arc::clone(&took));
@@ -68,11 +53,7 @@ pub fn measure() {
 }
 
 fn text(port: u16) -> String {
-    let source = format!(
-        "[[source]]\nid = \"all\"\nkind = \"mqtt\"\nhost = \"127.0.0.1\"\nport = {port}\nversion = \"5\"\n\n\
-         [[source.topic]]\nfilter = \"load/+\"\nchannel = \"{{1}}\"\n"
-    );
-    let mut text = shop::text(&source);
+    let mut text = shop::text(&source(port));
     for station in 0..STATIONS {
         text += &format!(
             "\n[[signal]]\nid = \"b{station}\"\nstation = \"belt-{station}\"\nkind = \"belt\"\nunit = \"m/min\"\n\

@@ -7,6 +7,7 @@
 use std::collections::HashMap;
 use std::fs;
 use std::net::{TcpListener, TcpStream};
+use std::path::Path;
 use std::process::{Child, Command, Stdio};
 use std::sync::{Arc, Mutex};
 use std::time::{Duration, Instant};
@@ -37,7 +38,7 @@ impl Drop for Mosquitto {
 }
 
 /// Mosquitto with room for what is on its way, as the README asks for; `None` where it is not installed.
-pub fn mosquitto(port: u16, folder: &std::path::Path) -> Option<Mosquitto> {
+pub fn mosquitto(port: u16, folder: &Path) -> Option<Mosquitto> {
     let file = folder.join("mosquitto.conf");
     let settings = format!(
         "listener {port} 127.0.0.1\nallow_anonymous true\npersistence false\nmax_inflight_messages 2000\n\
@@ -64,26 +65,25 @@ pub fn mosquitto(port: u16, folder: &std::path::Path) -> Option<Mosquitto> {
     Some(running)
 }
 
-/// When the reading was sent with which a probe's pass is over, by probe.
-type Sent = Arc<Mutex<HashMap<String, Instant>>>;
+/// A port on which nothing listens.
+pub fn free_port() -> u16 {
+    let free = TcpListener::bind("127.0.0.1:0").expect("a port");
+    free.local_addr().expect("an address").port()
+}
 
-pub fn measure() {
-    let folder = tempfile::tempdir().expect("a folder");
-    let port = {
-        let free = TcpListener::bind("127.0.0.1:0").expect("a port");
-        free.local_addr().expect("an address").port()
-    };
-    let Some(_broker) = mosquitto(port, folder.path()) else {
-        println!("SKIPPED load: Mosquitto is not installed (Debian: apt-get install mosquitto)");
-        return;
-    };
-    let source = format!(
+/// All readings from a broker.
+pub fn source(port: u16) -> String {
+    format!(
         "[[source]]\nid = \"all\"\nkind = \"mqtt\"\nhost = \"127.0.0.1\"\nport = {port}\nversion = \"5\"\n\n\
          [[source.topic]]\nfilter = \"load/+\"\nchannel = \"{{1}}\"\n"
-    );
-    let file = folder.path().join("shop.toml");
-    fs::write(&file, shop::text(&source)).expect("a file");
-    let daemon = Daemon::start(&file, &folder.path().join("data"));
+    )
+}
+
+/// A daemon with a batch open at every station.
+pub fn begun(folder: &Path, shop: &str) -> Daemon {
+    let file = folder.join("shop.toml");
+    fs::write(&file, shop).expect("a file");
+    let daemon = Daemon::start(&file, &folder.join("data"));
     for station in 0..STATIONS {
         let batch = serde_json::json!({
             "station": format!("belt-{station}"), "job": "Load", "ink": "plastisol-standard",
@@ -91,6 +91,20 @@ pub fn measure() {
         });
         daemon.post("/api/batches", &batch.to_string());
     }
+    daemon
+}
+
+/// When the reading was sent with which a probe's pass is over, by probe.
+type Sent = Arc<Mutex<HashMap<String, Instant>>>;
+
+pub fn measure() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let port = free_port();
+    let Some(_broker) = mosquitto(port, folder.path()) else {
+        println!("SKIPPED load: Mosquitto is not installed (Debian: apt-get install mosquitto)");
+        return;
+    };
+    let daemon = begun(folder.path(), &shop::text(&source(port)));
     let (sent, took): (Sent, Arc<Mutex<Vec<Duration>>>) = Default::default();
     let news = daemon.news();
     std::thread::spawn({
