@@ -19,6 +19,7 @@ pub mod intake;
 pub mod journal;
 pub mod keeper;
 pub mod metrics;
+mod mqtt;
 pub mod record;
 pub mod report;
 pub mod shift;

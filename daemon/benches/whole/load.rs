@@ -7,6 +7,7 @@
 use std::collections::HashMap;
 use std::fs;
 use std::net::{TcpListener, TcpStream};
+use std::path::Path;
 use std::process::{Child, Command, Stdio};
 use std::sync::{Arc, Mutex};
 use std::time::{Duration, Instant};
@@ -16,16 +17,17 @@ use serde_json::Value;
 use super::child::Daemon;
 use super::publisher::Publisher;
 use super::shop::{self, CYCLE, RATE, RIDES, STATIONS};
+use super::spread::Spread;
 
-const PROBES: usize = STATIONS * 2 * RIDES;
+pub const PROBES: usize = STATIONS * 2 * RIDES;
 /// Messages go out in so many portions a second.
-const PORTIONS: usize = 100;
+pub const PORTIONS: usize = 100;
 /// Seconds before anything is measured: longer than a cycle.
 const WARM: usize = 65;
 /// Seconds that are measured.
 const MEASURED: usize = 120;
 
-struct Mosquitto(Child);
+pub struct Mosquitto(Child);
 
 impl Drop for Mosquitto {
     fn drop(&mut self) {
@@ -36,7 +38,7 @@ impl Drop for Mosquitto {
 }
 
 /// Mosquitto with room for what is on its way, as the README asks for; `None` where it is not installed.
-fn mosquitto(port: u16, folder: &std::path::Path) -> Option<Mosquitto> {
+pub fn mosquitto(port: u16, folder: &Path) -> Option<Mosquitto> {
     let file = folder.join("mosquitto.conf");
     let settings = format!(
         "listener {port} 127.0.0.1\nallow_anonymous true\npersistence false\nmax_inflight_messages 2000\n\
@@ -63,26 +65,25 @@ fn mosquitto(port: u16, folder: &std::path::Path) -> Option<Mosquitto> {
     Some(running)
 }
 
-/// When the reading was sent with which a probe's pass is over, by probe.
-type Sent = Arc<Mutex<HashMap<String, Instant>>>;
+/// A port on which nothing listens.
+pub fn free_port() -> u16 {
+    let free = TcpListener::bind("127.0.0.1:0").expect("a port");
+    free.local_addr().expect("an address").port()
+}
 
-pub fn measure() {
-    let folder = tempfile::tempdir().expect("a folder");
-    let port = {
-        let free = TcpListener::bind("127.0.0.1:0").expect("a port");
-        free.local_addr().expect("an address").port()
-    };
-    let Some(_broker) = mosquitto(port, folder.path()) else {
-        println!("SKIPPED load: Mosquitto is not installed (Debian: apt-get install mosquitto)");
-        return;
-    };
-    let source = format!(
+/// All readings from a broker.
+pub fn source(port: u16) -> String {
+    format!(
         "[[source]]\nid = \"all\"\nkind = \"mqtt\"\nhost = \"127.0.0.1\"\nport = {port}\nversion = \"5\"\n\n\
          [[source.topic]]\nfilter = \"load/+\"\nchannel = \"{{1}}\"\n"
-    );
-    let file = folder.path().join("shop.toml");
-    fs::write(&file, shop::text(&source)).expect("a file");
-    let daemon = Daemon::start(&file, &folder.path().join("data"));
+    )
+}
+
+/// A daemon with a batch open at every station.
+pub fn begun(folder: &Path, shop: &str) -> Daemon {
+    let file = folder.join("shop.toml");
+    fs::write(&file, shop).expect("a file");
+    let daemon = Daemon::start(&file, &folder.join("data"));
     for station in 0..STATIONS {
         let batch = serde_json::json!({
             "station": format!("belt-{station}"), "job": "Load", "ink": "plastisol-standard",
@@ -90,6 +91,20 @@ pub fn measure() {
         });
         daemon.post("/api/batches", &batch.to_string());
     }
+    daemon
+}
+
+/// When the reading was sent with which a probe's pass is over, by probe.
+type Sent = Arc<Mutex<HashMap<String, Instant>>>;
+
+pub fn measure() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let port = free_port();
+    let Some(_broker) = mosquitto(port, folder.path()) else {
+        println!("SKIPPED load: Mosquitto is not installed (Debian: apt-get install mosquitto)");
+        return;
+    };
+    let daemon = begun(folder.path(), &shop::text(&source(port)));
     let (sent, took): (Sent, Arc<Mutex<Vec<Duration>>>) = Default::default();
     let news = daemon.news();
     std::thread::spawn({
@@ -97,7 +112,8 @@ pub fn measure() {
         move || listen(news, &sent, &took)
     });
     let spent = publish(port, &daemon, &sent, &took);
-    report(&daemon, spent, &mut took.lock().expect("the times"));
+    let took = std::mem::take(&mut *took.lock().expect("the times"));
+    report(&daemon, spent, took);
 }
 
 fn listen(news: impl Iterator<Item = String>, sent: &Sent, took: &Mutex<Vec<Duration>>) {
@@ -158,7 +174,7 @@ fn publish(port: u16, daemon: &Daemon, sent: &Sent, took: &Mutex<Vec<Duration>>)
 }
 
 /// What a probe shows, and whether its pass is over with that. Rides begin one after another.
-fn shows(probe: usize, reading: usize, deciding: usize) -> (String, bool) {
+pub fn shows(probe: usize, reading: usize, deciding: usize) -> (String, bool) {
     if shop::is_ride(probe) {
         let place = reading + probe * 37 % CYCLE;
         let value = format!("{:.1}", shop::film(place));
@@ -169,25 +185,12 @@ fn shows(probe: usize, reading: usize, deciding: usize) -> (String, bool) {
     (format!("{:.1}", 189.5 + 0.1 * noise as f64), false)
 }
 
-fn report(daemon: &Daemon, (spent, lasted): (f64, f64), took: &mut [Duration]) {
-    took.sort_unstable();
-    let share = |part: f64| {
-        let place = (part * took.len() as f64) as usize;
-        took.get(place.min(took.len().saturating_sub(1)))
-            .copied()
-            .unwrap_or_default()
-    };
+fn report(daemon: &Daemon, (spent, lasted): (f64, f64), took: Vec<Duration>) {
     println!(
         "{} readings a second, a message each, for {lasted:.0} s: {:.1} % of a core, {:.0} MB",
         PROBES * RATE,
         100.0 * spent / lasted,
         daemon.memory().unwrap_or(f64::NAN)
     );
-    println!(
-        "last reading to committed verdict, {} passes: median {:.1?}, 99 of 100 within {:.1?}, longest {:.1?}",
-        took.len(),
-        share(0.5),
-        share(0.99),
-        share(1.0)
-    );
+    println!("last reading to committed verdict, {}", Spread(took));
 }

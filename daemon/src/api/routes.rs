@@ -16,7 +16,7 @@ use super::view::{Acknowledgement, AlarmHistory, AlarmView, Alarms, ByWhy, Catal
 use super::view::{
     Assigned, BatchInFull, BatchView, Batches, By, Events, HoldView, Holds, LockedNow, NewBatch,
     NewCalibration, NewNote, NewRecipe, NewSignOff, NowView, PassInFull, Passes, ProbeView, Probes,
-    RecipeView, Recipes, Settlement, Sinks, Status, ToAssign, ToRetire,
+    RecipeView, Recipes, Settlement, SinkView, Sinks, Status, ToAssign, ToRetire,
 };
 use super::{
     Api, alarms, batches, describe, events, guard, holds, passes, probes, recipes, sinks, status,
@@ -347,7 +347,7 @@ fn of_recipes_and_probes() -> [Route; 7] {
     ]
 }
 
-fn of_ways_out() -> [Route; 3] {
+fn of_ways_out() -> [Route; 4] {
     [
         Route::get(
             "/api/sinks",
@@ -355,6 +355,13 @@ fn of_ways_out() -> [Route; 3] {
             "Ways out: how each is, what waits for it, and what was set aside and why",
         )
         .back::<Sinks>(),
+        Route::post::<By>(
+            "/api/sinks/{sink}/retry",
+            post(sinks::retry),
+            "Have a way out send again what it has set aside until now",
+        )
+        .back::<SinkView>()
+        .refusals(&[404, 409]),
         Route::get(
             "/api/messages.json",
             get(sinks::schemas),

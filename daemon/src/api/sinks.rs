@@ -3,14 +3,15 @@
 use std::sync::Arc;
 
 use axum::Json;
-use axum::extract::State;
+use axum::extract::{Path, State};
 use axum::http::header::CONTENT_TYPE;
 use axum::response::{IntoResponse, Response};
+use tokio::time::timeout;
 
-use super::Api;
-use super::extract::Answer;
+use super::extract::{Answer, Told, absent, name};
 use super::refusal::Refusal;
-use super::view::{AsideView, Clock, SinkState, SinkView, Sinks};
+use super::view::{AsideView, By, Clock, SinkState, SinkView, Sinks};
+use super::{Api, COMMIT};
 use crate::journal::{Holds, ReadError, Reader};
 use crate::metrics::{MEDIA_TYPE, Now};
 use crate::sink::{Health, Way};
@@ -20,17 +21,54 @@ const NEWEST: u64 = 20;
 
 /// `GET /api/sinks`
 pub(super) async fn list(State(api): State<Arc<Api>>) -> Answer<Sinks> {
+    let sinks = all(&api).await?;
+    Ok(Json(Sinks { sinks }))
+}
+
+/// `POST /api/sinks/{sink}/retry`
+pub(super) async fn retry(
+    State(api): State<Arc<Api>>,
+    Path(sink): Path<String>,
+    Told(who): Told<By>,
+) -> Answer<SinkView> {
+    let by = name("by", who.by)?;
+    if by.is_empty() {
+        return Err(Refusal::wrong("by is empty; say who asks for it"));
+    }
+    let own = one(&api, &sink).await?;
+    if own.set_aside == 0 {
+        return Err(Refusal::conflict(format!(
+            "{sink} has set nothing aside; there is nothing to be sent again"
+        )));
+    }
+    tracing::info!(sink, by, "is to send again what was set aside");
+    if timeout(COMMIT, api.shift.send_again(&sink)).await.is_err() {
+        return Err(api.held_up());
+    }
+    one(&api, &sink).await.map(Json)
+}
+
+async fn one(api: &Api, sink: &str) -> Result<SinkView, Refusal> {
+    let all = all(api).await?.into_iter();
+    let mut own = all.filter(|own| own.sink == sink);
+    own.next().ok_or_else(|| {
+        absent(
+            "way out",
+            format!("{sink:?}; /api/sinks lists those that the shop file declares"),
+        )
+    })
+}
+
+async fn all(api: &Api) -> Result<Vec<SinkView>, Refusal> {
     let sinks = api.shift.sinks();
-    let told = api
-        .read(move |reader, clock| {
-            let last = reader.head()?.number.0;
-            let told = sinks
-                .iter()
-                .map(|(id, kind, health)| told(reader, clock, id, kind, health, last));
-            Ok(told.collect::<Result<Vec<_>, _>>()?)
-        })
-        .await?;
-    Ok(Json(Sinks { sinks: told }))
+    api.read(move |reader, clock| {
+        let last = reader.head()?.number.0;
+        let told = sinks
+            .iter()
+            .map(|(id, kind, health)| told(reader, clock, id, kind, health, last));
+        Ok(told.collect::<Result<Vec<_>, _>>()?)
+    })
+    .await
 }
 
 fn told(
@@ -47,10 +85,11 @@ fn told(
         Way::Open => (SinkState::Open, None),
         Way::Blocked(why) => (SinkState::Blocked, Some(why)),
     };
-    let (set_aside, newest) = reader.set_aside(id, NEWEST)?;
+    let (aside, newest) = reader.set_aside(id, NEWEST)?;
     let newest = newest.into_iter().map(|aside| AsideView {
         at: clock.moment(aside.at),
         record: aside.record.map(|record| record.0),
+        again: aside.again,
         why: aside.why,
     });
     Ok(SinkView {
@@ -60,8 +99,10 @@ fn told(
         why,
         waiting: counts.waiting,
         sent: counts.sent,
+        last_taken: health.last_taken().map(|at| clock.moment(at)),
         failed: counts.failed,
-        set_aside,
+        set_aside: aside.kept,
+        dropped: aside.dropped,
         newest_aside: newest.collect(),
     })
 }

@@ -51,6 +51,7 @@
 //! process writes, which a lock in the folder sees to; readers wait for nobody. Where the disk is full,
 //! commits fail with [`CommitError::Full`] and change nothing; the same batch goes in once there is room.
 
+mod after;
 mod backup;
 pub mod chain;
 mod commit;
@@ -76,15 +77,16 @@ mod writer;
 #[cfg(test)]
 mod tests;
 
+pub use after::ChainedRecord;
 pub use backup::{BackupError, BackupProgress};
 pub use chain::{Hash, Head};
 pub use commit::{Batch, Committed};
 pub use fault::{CommitError, OpenError, ReadError};
 pub use names::OTHER;
 pub use number::{
-    ChannelNumber, CommitNumber, RecordNumber, SourceNumber, StretchNumber, WordNumber,
+    AsideNumber, ChannelNumber, CommitNumber, RecordNumber, SourceNumber, StretchNumber, WordNumber,
 };
-pub use outbox::{ChainedRecord, SetAside, Standing};
+pub use outbox::{AsideCounts, Asides, ForgottenReadings, KeptAside, SetAside, Standing};
 pub use pack::PackError;
 pub use query::{
     Batches, Holds, KeptBatch, KeptCalibration, KeptEvent, KeptHold, KeptPass, KeptRecipe,

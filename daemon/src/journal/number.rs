@@ -45,6 +45,10 @@ numbered! {
     RecordNumber(u64)
 }
 numbered! {
+    /// Something that a way out has set aside.
+    AsideNumber(u64)
+}
+numbered! {
     /// A stretch of packed readings: 1 is the first, each is one more.
     StretchNumber(u64)
 }

@@ -1,24 +1,20 @@
 //! How far each way out has come in what is committed, and what was refused for good.
 //!
-//! An outbox holds nothing of its own: what waits is what the journal has after the place where a sink stands.
+//! An outbox holds nothing of its own: what waits is what the journal has after the place where a sink stands
+//! (`after.rs` reads it).
 //! So an outage of a week costs no room, and what was not sent before a crash is sent after it.
 
-use rusqlite::{OptionalExtension, TransactionBehavior, params};
+use rusqlite::{Connection, OptionalExtension, Row, TransactionBehavior, params};
 
-use super::chain::Hash;
 use super::fault::{CommitError, ReadError};
-use super::number::{ChannelNumber, CommitNumber, RecordNumber};
+use super::number::{AsideNumber, CommitNumber, RecordNumber};
 use super::reader::Reader;
-use super::reading::{JournaledReading, Written};
-use super::readings::unpack;
 use super::records::{KeptRecord, record_of};
 use super::writer::Writer;
 use crate::time::Micros;
 
 /// No sink keeps more refusals than this; the oldest go first.
 const MOST_SET_ASIDE: u64 = 10_000;
-/// So many commits are looked through at a time for readings.
-const COMMITS_AT_A_TIME: u64 = 1024;
 
 /// Where a sink stands.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -42,17 +38,59 @@ pub struct SetAside {
     pub at: Micros,
     /// The record; `None` for readings.
     pub record: Option<RecordNumber>,
+    /// Readings: those of commits after the first and up to the second; `None` for a record, and for readings that
+    /// the journal had forgotten.
+    pub readings: Option<(CommitNumber, CommitNumber)>,
     /// Why, in a sentence.
     pub why: String,
 }
 
-/// A record with the hash by which the whole world may know it.
-#[derive(Debug, Clone, PartialEq)]
-pub struct ChainedRecord {
-    /// The record.
-    pub kept: KeptRecord,
-    /// Its link in the chain of records.
-    pub hash: Hash,
+/// The same as it is kept.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct KeptAside {
+    /// Its number; one that is gone may be another's some day.
+    pub number: AsideNumber,
+    /// When it was refused.
+    pub at: Micros,
+    /// The record; `None` for readings.
+    pub record: Option<RecordNumber>,
+    /// The commits of the readings, as [`SetAside::readings`].
+    pub readings: Option<(CommitNumber, CommitNumber)>,
+    /// Why, in a sentence.
+    pub why: String,
+    /// Whether somebody has asked for it to be sent again.
+    pub again: bool,
+}
+
+/// What changes among the things that were set aside.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Asides {
+    /// Sinks that are to send again what they have set aside until now.
+    pub again: Vec<String>,
+    /// Those that are settled: taken after all, or refused once more.
+    pub settled: Vec<AsideNumber>,
+    /// New ones.
+    pub new: Vec<SetAside>,
+}
+
+/// How much a sink has set aside.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct AsideCounts {
+    /// So much is kept.
+    pub kept: u64,
+    /// So much is not kept any more, since there was too much.
+    pub dropped: u64,
+}
+
+/// Readings that the journal has forgotten.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct ForgottenReadings {
+    /// How many.
+    pub readings: u64,
+    /// The first.
+    pub first: Micros,
+    /// The last.
+    pub last: Micros,
 }
 
 impl Writer {
@@ -63,7 +101,7 @@ impl Writer {
     pub fn keep_standings(
         &mut self,
         standings: &[Standing],
-        aside: &[SetAside],
+        asides: &Asides,
     ) -> Result<(), CommitError> {
         let transaction = self
             .connection
@@ -71,8 +109,9 @@ impl Writer {
         for standing in standings {
             transaction
                 .prepare_cached(
-                    "INSERT OR REPLACE INTO outbox (sink, kind, record, commit_number)
-                     VALUES (?1, ?2, ?3, ?4)",
+                    "INSERT INTO outbox (sink, kind, record, commit_number) VALUES (?1, ?2, ?3, ?4)
+                     ON CONFLICT (sink) DO UPDATE SET kind = excluded.kind, record = excluded.record,
+                       commit_number = excluded.commit_number",
                 )?
                 .execute(params![
                     standing.sink,
@@ -81,29 +120,73 @@ impl Writer {
                     standing.commit
                 ])?;
         }
-        for refused in aside {
+        // What is asked for again is what was there when somebody asked: not what is refused only now.
+        for sink in &asides.again {
             transaction
                 .prepare_cached(
-                    "INSERT INTO set_aside (sink, at, record, why) VALUES (?1, ?2, ?3, ?4)",
+                    "UPDATE set_aside SET again = 1
+                     WHERE sink = ?1 AND (record IS NOT NULL OR to_commit IS NOT NULL)",
                 )?
-                .execute(params![
-                    refused.sink,
-                    refused.at.0,
-                    refused.record,
-                    refused.why
-                ])?;
+                .execute([sink])?;
+        }
+        for settled in &asides.settled {
             transaction
-                .prepare_cached(
-                    "DELETE FROM set_aside WHERE sink = ?1 AND number <=
-                       (SELECT number FROM set_aside WHERE sink = ?1
-                        ORDER BY number DESC LIMIT 1 OFFSET ?2)",
-                )?
-                .execute(params![refused.sink, MOST_SET_ASIDE])?;
+                .prepare_cached("DELETE FROM set_aside WHERE number = ?1")?
+                .execute([settled])?;
+        }
+        for refused in &asides.new {
+            keep_aside(&transaction, refused)?;
         }
         transaction.commit()?;
         self.log_pages += 2;
         Ok(())
     }
+}
+
+fn keep_aside(connection: &Connection, refused: &SetAside) -> rusqlite::Result<()> {
+    let (after, to) = refused.readings.unzip();
+    connection
+        .prepare_cached(
+            "INSERT INTO set_aside (sink, at, record, why, after_commit, to_commit)
+             VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
+        )?
+        .execute(params![
+            refused.sink,
+            refused.at.0,
+            refused.record,
+            refused.why,
+            after,
+            to
+        ])?;
+    let dropped = connection
+        .prepare_cached(
+            "DELETE FROM set_aside WHERE sink = ?1 AND number <=
+               (SELECT number FROM set_aside WHERE sink = ?1
+                ORDER BY number DESC LIMIT 1 OFFSET ?2)",
+        )?
+        .execute(params![refused.sink, MOST_SET_ASIDE])?;
+    if dropped > 0 {
+        tracing::warn!(
+            sink = refused.sink,
+            "more than {MOST_SET_ASIDE} messages are set aside: the oldest are not kept"
+        );
+        connection
+            .prepare_cached("UPDATE outbox SET dropped = dropped + ?2 WHERE sink = ?1")?
+            .execute(params![refused.sink, dropped])?;
+    }
+    Ok(())
+}
+
+fn aside_of(row: &Row<'_>) -> rusqlite::Result<KeptAside> {
+    let (after, to): (Option<CommitNumber>, Option<CommitNumber>) = (row.get(4)?, row.get(5)?);
+    Ok(KeptAside {
+        number: row.get(0)?,
+        at: Micros(row.get(1)?),
+        record: row.get(2)?,
+        readings: after.zip(to),
+        why: row.get(3)?,
+        again: row.get(6)?,
+    })
 }
 
 impl Reader {
@@ -131,24 +214,68 @@ impl Reader {
     ///
     /// # Errors
     /// When the journal cannot be read.
-    pub fn set_aside(&self, sink: &str, newest: u64) -> Result<(u64, Vec<SetAside>), ReadError> {
+    pub fn set_aside(
+        &self,
+        sink: &str,
+        newest: u64,
+    ) -> Result<(AsideCounts, Vec<KeptAside>), ReadError> {
         let moment = self.moment()?;
-        let sql = "SELECT count(*) FROM set_aside WHERE sink = ?1";
-        let count = moment
-            .prepare_cached(sql)?
-            .query_row([sink], |row| row.get(0))?;
-        let mut statement = moment.prepare_cached(
-            "SELECT at, record, why FROM set_aside WHERE sink = ?1 ORDER BY number DESC LIMIT ?2",
-        )?;
-        let rows = statement.query_map(params![sink, newest], |row| {
-            Ok(SetAside {
-                sink: sink.to_owned(),
-                at: Micros(row.get(0)?),
-                record: row.get(1)?,
-                why: row.get(2)?,
+        let sql = "SELECT count(*), (SELECT coalesce(sum(dropped), 0) FROM outbox WHERE sink = ?1)
+                   FROM set_aside WHERE sink = ?1";
+        let counts = moment.prepare_cached(sql)?.query_row([sink], |row| {
+            Ok(AsideCounts {
+                kept: row.get(0)?,
+                dropped: row.get(1)?,
             })
         })?;
-        Ok((count, rows.collect::<Result<_, _>>()?))
+        let mut statement = moment.prepare_cached(
+            "SELECT number, at, record, why, after_commit, to_commit, again FROM set_aside
+             WHERE sink = ?1 ORDER BY number DESC LIMIT ?2",
+        )?;
+        let rows = statement.query_map(params![sink, newest], aside_of)?;
+        Ok((counts, rows.collect::<Result<_, _>>()?))
+    }
+
+    /// What a sink has set aside and somebody wants to be sent again, in the order in which it was refused: records,
+    /// or else readings.
+    ///
+    /// # Errors
+    /// When the journal cannot be read.
+    pub fn asked_again(
+        &self,
+        sink: &str,
+        records: bool,
+        most: u64,
+    ) -> Result<Vec<KeptAside>, ReadError> {
+        let mut statement = self.connection.prepare_cached(
+            "SELECT number, at, record, why, after_commit, to_commit, again FROM set_aside
+             WHERE sink = ?1 AND again = 1 AND (record IS NOT NULL) = ?2 ORDER BY number LIMIT ?3",
+        )?;
+        let rows = statement.query_map(params![sink, records, most], aside_of)?;
+        Ok(rows.collect::<Result<_, _>>()?)
+    }
+
+    /// What retention has forgotten of the readings after a commit and up to another; `None` where it is nothing.
+    ///
+    /// # Errors
+    /// When the journal cannot be read.
+    pub fn forgotten_readings(
+        &self,
+        after: CommitNumber,
+        to: CommitNumber,
+    ) -> Result<Option<ForgottenReadings>, ReadError> {
+        let mut statement = self.connection.prepare_cached(
+            "SELECT coalesce(sum(readings), 0), coalesce(min(first_at), 0), coalesce(max(last_at), 0)
+             FROM stretch WHERE forgotten = 1 AND last_commit > ?1 AND first_commit <= ?2",
+        )?;
+        let found = statement.query_row(params![after, to], |row| {
+            Ok(ForgottenReadings {
+                readings: row.get(0)?,
+                first: Micros(row.get(1)?),
+                last: Micros(row.get(2)?),
+            })
+        })?;
+        Ok((found.readings > 0).then_some(found))
     }
 
     /// The last change of an alarm between two times, both included.
@@ -168,98 +295,5 @@ impl Reader {
         )?;
         let mut rows = statement.query(params![from.0, to.0, alarm])?;
         rows.next()?.map(record_of).transpose()
-    }
-
-    /// The records after one, in the order of their numbers, each with its hash.
-    ///
-    /// # Errors
-    /// When the journal cannot be read.
-    pub fn records_after(
-        &self,
-        number: RecordNumber,
-        most: u64,
-    ) -> Result<Vec<ChainedRecord>, ReadError> {
-        let mut statement = self.connection.prepare_cached(
-            "SELECT number, at, body, hash FROM record WHERE number > ?1 ORDER BY number LIMIT ?2",
-        )?;
-        let mut rows = statement.query(params![number, most])?;
-        let mut records = Vec::new();
-        while let Some(row) = rows.next()? {
-            let hash = row.get_ref(3)?.as_blob().map_err(rusqlite::Error::from)?;
-            records.push(ChainedRecord {
-                kept: record_of(row)?,
-                hash: Hash::of_column(hash).unwrap_or_default(),
-            });
-        }
-        Ok(records)
-    }
-
-    /// Goes over readings that were committed after a commit and up to another, a piece at a time: a stretch of packed readings
-    /// channel by channel, or the next thousand commits or so. Within a piece the readings of a channel come in
-    /// their order. Gives back the last commit that was gone over; `None` where there is nothing more. What
-    /// retention has forgotten is missing.
-    ///
-    /// # Errors
-    /// When the journal cannot be read.
-    pub fn readings_after(
-        &self,
-        commit: CommitNumber,
-        to: CommitNumber,
-        each: &mut dyn FnMut(JournaledReading),
-    ) -> Result<Option<CommitNumber>, ReadError> {
-        let moment = self.moment()?;
-        let packed = moment
-            .prepare_cached(
-                "SELECT number, last_commit FROM stretch WHERE last_commit > ?1
-                 ORDER BY number LIMIT 1",
-            )?
-            .query_row([commit], |row| Ok((row.get::<_, u64>(0)?, row.get(1)?)))
-            .optional()?;
-        if let Some((stretch, last)) = packed {
-            self.packed_readings(stretch, each)?;
-            return Ok(Some(last));
-        }
-        let mut statement = moment.prepare_cached(
-            "SELECT number, bytes FROM recent WHERE number > ?1 AND number <= ?2
-             ORDER BY number LIMIT ?3",
-        )?;
-        let mut rows = statement.query(params![commit, to, COMMITS_AT_A_TIME])?;
-        let mut last = None;
-        while let Some(row) = rows.next()? {
-            last = Some(row.get(0)?);
-            for reading in Written::new(row.get_ref(1)?.as_blob().map_err(rusqlite::Error::from)?) {
-                each(reading?);
-            }
-        }
-        Ok(last)
-    }
-
-    fn packed_readings(
-        &self,
-        stretch: u64,
-        each: &mut dyn FnMut(JournaledReading),
-    ) -> Result<(), ReadError> {
-        let mut statement = self.connection.prepare_cached(
-            "SELECT block.channel, stamps.bytes, block.bytes
-             FROM block JOIN stamps ON stamps.number = block.stamps
-             WHERE block.stretch = ?1 ORDER BY block.number",
-        )?;
-        let mut rows = statement.query([stretch])?;
-        while let Some(row) = rows.next()? {
-            let channel: ChannelNumber = row.get(0)?;
-            let blob = |place| {
-                let bytes = row.get_ref(place)?.as_blob();
-                Ok::<_, ReadError>(bytes.map_err(rusqlite::Error::from)?)
-            };
-            for reading in unpack(blob(1)?, blob(2)?)? {
-                each(JournaledReading {
-                    channel,
-                    at: reading.at,
-                    shown: reading.shown,
-                    fed: reading.fed,
-                });
-            }
-        }
-        Ok(())
     }
 }

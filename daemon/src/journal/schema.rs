@@ -15,6 +15,7 @@ const STEPS: &[&str] = &[
     ),
     include_str!("schema/alarms.sql"),
     include_str!("schema/outbox.sql"),
+    include_str!("schema/again.sql"),
 ];
 
 /// The tables that are made from the records of evidence, on their own.

@@ -104,7 +104,7 @@ impl Committer {
         let Some(page) = self.ledger.take_page() else {
             return;
         };
-        match self.writer.keep_standings(&page.standings, &page.aside) {
+        match self.writer.keep_standings(&page.standings, &page.asides) {
             Ok(()) => self.ledger.page_written(&page),
             Err(error) => {
                 tracing::debug!("how far the ways out have come is not written yet ({error})");

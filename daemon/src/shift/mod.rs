@@ -332,6 +332,12 @@ impl Shift {
         self.sinks.health()
     }
 
+    /// Has a way out send again what it has set aside until now. Returns once that wish is on the disk, from where it
+    /// outlives a crash; ways out that are not declared have none.
+    pub async fn send_again(&self, sink: &str) {
+        self.sinks.ask_again(sink).await;
+    }
+
     /// What is counted since the start.
     pub fn metrics(&self) -> &Metrics {
         &self.metrics

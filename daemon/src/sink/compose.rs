@@ -8,7 +8,7 @@ use inkdwell_config::shop::{Sends, Shop, Sink};
 use super::alarm::{self, Wanted};
 use super::message::{Event, Message, Verdict};
 use crate::api::view::{CAUTION, Clock, sentence};
-use crate::journal::{ChainedRecord, ReadError, Reader};
+use crate::journal::{AsideNumber, ChainedRecord, ReadError, Reader};
 use crate::record::{BatchOpened, Judged, PassJudged, Record, Settled};
 use crate::time::Micros;
 
@@ -24,6 +24,8 @@ pub(super) struct Letter {
     /// the heat.
     pub(super) shown: Micros,
     pub(super) message: Message,
+    /// What it is among the things that were set aside, where it is sent again.
+    pub(super) aside: Option<AsideNumber>,
 }
 
 /// Composes messages for one sink.
@@ -92,6 +94,7 @@ impl Composer {
             record: record.kept.number.0,
             shown: clock.walls.shown(at),
             message,
+            aside: None,
         }))
     }
 

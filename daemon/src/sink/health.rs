@@ -1,7 +1,9 @@
 //! How a sink is, for whoever asks.
 
 use std::sync::Mutex;
-use std::sync::atomic::{AtomicU64, Ordering};
+use std::sync::atomic::{AtomicI64, AtomicU64, Ordering};
+
+use crate::time::Micros;
 
 /// A sink's state.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
@@ -26,6 +28,8 @@ pub struct Counts {
     pub failed: u64,
     /// Records that are committed and not settled here, also those that this sink will pass over.
     pub waiting: u64,
+    /// The most messages and points that were held in memory at a time, however many wait.
+    pub most_held: u64,
 }
 
 /// Shared between a sink and whoever looks at it.
@@ -36,6 +40,9 @@ pub struct Health {
     set_aside: AtomicU64,
     failed: AtomicU64,
     settled: AtomicU64,
+    most_held: AtomicU64,
+    /// 0: not yet.
+    taken_at: AtomicI64,
 }
 
 impl Health {
@@ -60,7 +67,10 @@ impl Health {
         }
     }
 
-    pub(super) fn sent(&self, messages: u64) {
+    pub(super) fn sent(&self, messages: u64, at: Micros) {
+        if messages > 0 {
+            self.taken_at.store(at.0, Ordering::Relaxed);
+        }
         self.sent.fetch_add(messages, Ordering::Relaxed);
     }
 
@@ -70,6 +80,17 @@ impl Health {
 
     pub(super) fn settled(&self, record: u64) {
         self.settled.store(record, Ordering::Relaxed);
+    }
+
+    /// So much is held in memory now.
+    pub(super) fn holds(&self, messages: usize) {
+        self.most_held.fetch_max(messages as u64, Ordering::Relaxed);
+    }
+
+    /// When the other side took something last; `None` where it has not since the start.
+    pub fn last_taken(&self) -> Option<Micros> {
+        let at = self.taken_at.load(Ordering::Relaxed);
+        (at != 0).then_some(Micros(at))
     }
 
     /// The state.
@@ -84,6 +105,7 @@ impl Health {
             set_aside: self.set_aside.load(Ordering::Relaxed),
             failed: self.failed.load(Ordering::Relaxed),
             waiting: last.saturating_sub(self.settled.load(Ordering::Relaxed)),
+            most_held: self.most_held.load(Ordering::Relaxed),
         }
     }
 }

@@ -4,14 +4,15 @@
 //! sooner where it has nothing else to do. So nobody waits for a disk on account of a sink, and a crash costs
 //! at most a second's messages being sent twice, each under the same identity.
 //!
-//! What is set aside is waited for: a sink goes on only once the refusal is on the disk.
+//! What is set aside is waited for: a sink goes on only once the refusal is on the disk. So is the wish to send
+//! such things again, which a crash then does not forget.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Mutex;
 
 use tokio::sync::watch;
 
-use crate::journal::{CommitNumber, RecordNumber, SetAside, Standing};
+use crate::journal::{AsideNumber, Asides, CommitNumber, RecordNumber, SetAside, Standing};
 
 /// What is committed, as far as sinks care.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -28,6 +29,8 @@ pub(crate) struct Ledger {
     book: Mutex<Book>,
     committed: watch::Sender<Committed>,
     written: watch::Sender<u64>,
+    /// Counts wishes to send again what was set aside.
+    asked: watch::Sender<u64>,
 }
 
 #[derive(Debug, Default)]
@@ -36,7 +39,9 @@ struct Book {
     latest: BTreeMap<String, Standing>,
     /// Not yet written.
     standings: BTreeMap<String, Standing>,
-    aside: Vec<SetAside>,
+    asides: Asides,
+    /// Settled, and perhaps not on the disk yet.
+    unwritten: BTreeSet<AsideNumber>,
     /// Counts pages that were taken to be written.
     page: u64,
 }
@@ -46,7 +51,7 @@ struct Book {
 pub(crate) struct Page {
     number: u64,
     pub(crate) standings: Vec<Standing>,
-    pub(crate) aside: Vec<SetAside>,
+    pub(crate) asides: Asides,
 }
 
 impl Ledger {
@@ -56,6 +61,7 @@ impl Ledger {
             book: Mutex::default(),
             committed: watch::Sender::new(committed),
             written: watch::Sender::new(0),
+            asked: watch::Sender::new(0),
         }
     }
 
@@ -87,13 +93,54 @@ impl Ledger {
         book.latest.get(sink).cloned()
     }
 
-    /// Something was refused for good, and with it the sink has come so far. Returns once both are on the disk.
-    pub(super) async fn set_aside(&self, refused: SetAside, standing: Standing) {
+    /// Something was refused for good, or refused once more where it had a number among what was set aside, and with
+    /// it the sink has come so far. Returns once that is on the disk.
+    pub(super) async fn set_aside(
+        &self,
+        refused: SetAside,
+        before: Option<AsideNumber>,
+        standing: Standing,
+    ) {
+        self.on_the_disk(|book| {
+            book.asides.new.push(refused);
+            before.into_iter().for_each(|number| book.settle(number));
+            book.note(standing);
+        })
+        .await;
+    }
+
+    /// A sink is to send again what it has set aside until now. Returns once that is on the disk.
+    pub(super) async fn ask_again(&self, sink: &str) {
+        self.on_the_disk(|book| book.asides.again.push(sink.to_owned()))
+            .await;
+        self.asked.send_modify(|asked| *asked += 1);
+    }
+
+    /// Hears of wishes to send something again.
+    pub(super) fn asked(&self) -> watch::Receiver<u64> {
+        self.asked.subscribe()
+    }
+
+    /// Something that was set aside is taken after all.
+    pub(super) fn settle(&self, number: AsideNumber) {
+        if let Ok(mut book) = self.book.lock() {
+            book.settle(number);
+        }
+    }
+
+    /// What is settled of what was set aside, and perhaps not on the disk yet: read this before the disk.
+    pub(super) fn settled(&self) -> BTreeSet<AsideNumber> {
+        self.book
+            .lock()
+            .map_or_else(|_| BTreeSet::new(), |book| book.unwritten.clone())
+    }
+
+    /// Writes something into the book, and waits until the page that it is on is on the disk.
+    async fn on_the_disk(&self, write: impl FnOnce(&mut Book)) {
         let mut written = self.written.subscribe();
         let page = match self.book.lock() {
             Ok(mut book) => {
-                book.aside.push(refused);
-                book.note(standing);
+                write(&mut book);
                 book.page + 1
             }
             Err(_) => return,
@@ -105,19 +152,24 @@ impl Ledger {
     /// What is not written yet; `None` where there is nothing.
     pub(crate) fn take_page(&self) -> Option<Page> {
         let mut book = self.book.lock().ok()?;
-        if book.standings.is_empty() && book.aside.is_empty() {
+        if book.standings.is_empty() && book.asides == Asides::default() {
             return None;
         }
         book.page += 1;
         Some(Page {
             number: book.page,
             standings: std::mem::take(&mut book.standings).into_values().collect(),
-            aside: std::mem::take(&mut book.aside),
+            asides: std::mem::take(&mut book.asides),
         })
     }
 
     /// A page is on the disk.
     pub(crate) fn page_written(&self, page: &Page) {
+        if let Ok(mut book) = self.book.lock() {
+            for settled in &page.asides.settled {
+                book.unwritten.remove(settled);
+            }
+        }
         self.written.send_replace(page.number);
     }
 
@@ -129,9 +181,11 @@ impl Ledger {
                     .entry(standing.sink.clone())
                     .or_insert(standing);
             }
-            let mut aside = page.aside;
-            aside.append(&mut book.aside);
-            book.aside = aside;
+            let (mut asides, newer) = (page.asides, std::mem::take(&mut book.asides));
+            asides.again.extend(newer.again);
+            asides.settled.extend(newer.settled);
+            asides.new.extend(newer.new);
+            book.asides = asides;
         }
     }
 }
@@ -140,6 +194,11 @@ impl Book {
     fn note(&mut self, standing: Standing) {
         self.latest.insert(standing.sink.clone(), standing.clone());
         self.standings.insert(standing.sink.clone(), standing);
+    }
+
+    fn settle(&mut self, number: AsideNumber) {
+        self.asides.settled.push(number);
+        self.unwritten.insert(number);
     }
 }
 
@@ -162,6 +221,7 @@ mod tests {
             sink: "office".to_owned(),
             at: Micros(0),
             record: Some(RecordNumber(record)),
+            readings: None,
             why: "too odd".to_owned(),
         }
     }
@@ -183,7 +243,8 @@ mod tests {
     async fn what_is_set_aside_is_waited_for_until_it_is_on_the_disk() {
         let ledger = std::sync::Arc::new(Ledger::new(Committed::default()));
         let own = std::sync::Arc::clone(&ledger);
-        let waiting = tokio::spawn(async move { own.set_aside(refused(4), standing(4)).await });
+        let waiting =
+            tokio::spawn(async move { own.set_aside(refused(4), None, standing(4)).await });
         let page = loop {
             match ledger.take_page() {
                 Some(page) => break page,
@@ -197,8 +258,25 @@ mod tests {
         }
         assert!(!waiting.is_finished());
         let page = ledger.take_page().unwrap();
-        assert_eq!(page.aside, vec![refused(4)]);
+        assert_eq!(page.asides.new, vec![refused(4)]);
         ledger.page_written(&page);
         waiting.await.unwrap();
+    }
+
+    /// What is settled is known as such until the disk says so too, whatever page it is on: nothing is sent twice.
+    #[test]
+    fn what_is_settled_is_known_until_it_is_on_the_disk() {
+        let ledger = Ledger::new(Committed::default());
+        let number = AsideNumber(7);
+        ledger.settle(number);
+        assert!(ledger.settled().contains(&number));
+        let page = ledger.take_page().unwrap();
+        assert_eq!(page.asides.settled, vec![number]);
+        assert!(ledger.settled().contains(&number));
+        ledger.page_back(page);
+        let page = ledger.take_page().unwrap();
+        assert_eq!(page.asides.settled, vec![number]);
+        ledger.page_written(&page);
+        assert!(ledger.settled().is_empty());
     }
 }

@@ -15,6 +15,7 @@
 mod alarm;
 mod command;
 mod compose;
+mod desk;
 mod health;
 mod http;
 mod influxdb;
@@ -230,6 +231,11 @@ impl Sinks {
                 .collect()
             },
         )
+    }
+
+    /// Has a sink send again what it has set aside until now. Returns once that wish is on the disk.
+    pub(crate) async fn ask_again(&self, sink: &str) {
+        self.common.ledger.ask_again(sink).await;
     }
 
     /// How many records wait for each.

@@ -95,8 +95,8 @@ async fn one_that_takes_too_long_is_killed_and_one_that_fails_is_set_aside() {
     let slow = Path::new("/proc").join(slow.trim());
     assert!(!slow.exists(), "it was killed and waited for");
     let reader = shift.readers().reader().unwrap();
-    let (count, aside) = reader.set_aside("bell", 5).unwrap();
-    assert_eq!(count, 1);
+    let (counts, aside) = reader.set_aside("bell", 5).unwrap();
+    assert_eq!(counts.kept, 1);
     assert_eq!(aside[0].record.unwrap().0, 4);
     assert!(
         aside[0]
@@ -148,6 +148,6 @@ async fn one_that_is_not_there_is_waited_for() {
     assert!(why.contains("cannot be started"), "{why}");
     assert!(why.contains("correct program in the shop file"), "{why}");
     let reader = shift.readers().reader().unwrap();
-    assert_eq!(reader.set_aside("bell", 1).unwrap().0, 0);
+    assert_eq!(reader.set_aside("bell", 1).unwrap().0.kept, 0);
     shift.stop().await.unwrap();
 }

@@ -24,6 +24,21 @@ pub async fn get(port: u16, path: &str) -> (String, String) {
     (head.to_owned(), body.to_owned())
 }
 
+/// The same of something that is done, with the token of the data folder.
+pub async fn post(port: u16, path: &str, token: &str, body: &str) -> (String, String) {
+    let mut stream = TcpStream::connect(("127.0.0.1", port)).await.unwrap();
+    let request = format!(
+        "POST {path} HTTP/1.0\r\nHost: 127.0.0.1:{port}\r\nAuthorization: Bearer {token}\r\n\
+         Content-Type: application/json\r\nContent-Length: {}\r\n\r\n{body}",
+        body.len()
+    );
+    stream.write_all(request.as_bytes()).await.unwrap();
+    let mut answer = String::new();
+    stream.read_to_string(&mut answer).await.unwrap();
+    let (head, body) = answer.split_once("\r\n\r\n").unwrap();
+    (head.to_owned(), body.to_owned())
+}
+
 /// What the parser of the Python package prometheus_client makes of it: a line `NAME LABELS VALUE` for each sample.
 fn parsed_by_python(text: &str) -> Option<Vec<String>> {
     let script = "\

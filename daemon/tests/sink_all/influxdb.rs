@@ -5,6 +5,7 @@ use std::io::Read;
 
 use flate2::read::GzDecoder;
 
+use crate::authority::{authority, in_front_of};
 use crate::server::{Answer, Posted, Server};
 use crate::shop::{blocked, fill, identities, parsed, start, text, until, verdict_of};
 
@@ -133,8 +134,8 @@ async fn what_is_too_large_is_split_and_what_is_at_fault_is_found_and_set_aside(
     assert_eq!(passes, expected, "each once, in order");
     let reader = shift.readers().reader().unwrap();
     let aside = until("what was set aside", || {
-        let (count, aside) = reader.set_aside("history", 10).unwrap();
-        (count == 2).then_some(aside)
+        let (counts, aside) = reader.set_aside("history", 10).unwrap();
+        (counts.kept == 2).then_some(aside)
     })
     .await;
     let records: Vec<u64> = aside.iter().map(|aside| aside.record.unwrap().0).collect();
@@ -205,7 +206,43 @@ async fn a_wrong_token_and_a_missing_bucket_are_told_and_lose_nothing() {
         let why = blocked(&shift, "history").await;
         assert!(why.contains(sentence), "{why}");
         let reader = shift.readers().reader().unwrap();
-        assert_eq!(reader.set_aside("history", 1).unwrap().0, 0);
+        assert_eq!(reader.set_aside("history", 1).unwrap().0.kept, 0);
         shift.stop().await.unwrap();
     }
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn points_go_through_tls_and_only_to_whom_is_trusted() {
+    let folder = tempfile::tempdir().unwrap();
+    let (own, strange) = (authority(), authority());
+    let roots = folder.path().join("roots.pem");
+    std::fs::write(&roots, own.pem()).unwrap();
+    fill(
+        folder.path(),
+        &[("history", "influxdb"), ("bad", "influxdb")],
+        5,
+    );
+    let server = Server::start().await;
+    let https = |port| {
+        let roots = format!("tls_roots = {roots:?}\n");
+        sink(port, &roots).replace("http://", "https://")
+    };
+    let (good, bad) = (
+        in_front_of(server.port, &own).await,
+        in_front_of(server.port, &strange).await,
+    );
+    let sinks = https(good) + &https(bad).replace("id = \"history\"", "id = \"bad\"");
+    let shift = start(parsed(&text("Lantern Yard", &sinks)), folder.path()).await;
+    until("all of it", || {
+        (verdicts(&server.posted()).len() >= 5).then_some(())
+    })
+    .await;
+    let why = blocked(&shift, "bad").await;
+    assert!(why.contains("TLS with https://127.0.0.1"), "{why}");
+    assert_eq!(
+        verdicts(&server.posted()).len(),
+        5,
+        "nothing went to whom nobody trusts"
+    );
+    shift.stop().await.unwrap();
 }

@@ -12,10 +12,10 @@ use crate::subscriber::Subscriber;
 
 const PASSES: u64 = 1500;
 
-struct Daemon(Child);
+pub struct Daemon(Child);
 
 impl Daemon {
-    fn start(shop: &Path, data: &Path) -> Daemon {
+    pub fn start(shop: &Path, data: &Path) -> Daemon {
         let child = Command::new(env!("CARGO_BIN_EXE_inkdwelld"))
             .args(["--log-level", "error", "--shop"])
             .arg(shop)
@@ -28,7 +28,7 @@ impl Daemon {
         Daemon(child)
     }
 
-    fn kill(mut self) {
+    pub fn kill(mut self) {
         self.0.kill().unwrap();
         self.0.wait().unwrap();
     }

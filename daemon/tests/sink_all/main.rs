@@ -1,6 +1,8 @@
 //! Ways out: whatever becomes of the other side or of the daemon, everything that is committed arrives, in order
 //! and known by its identity, or is set aside with its reason; and nothing else waits for it.
 
+mod again;
+mod alarm_kill;
 mod alarms;
 mod authority;
 mod command;
@@ -9,6 +11,7 @@ mod influxdb;
 mod kill;
 mod mosquitto;
 mod mqtt;
+mod outage;
 mod readings;
 mod server;
 mod shop;

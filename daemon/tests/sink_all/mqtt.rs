@@ -162,8 +162,8 @@ async fn what_a_broker_finds_too_large_is_set_aside() {
     let shift = start(parsed(&text("Lantern Yard", &sinks)), folder.path()).await;
     let reader = shift.readers().reader().unwrap();
     let aside = until("what is too large", || {
-        let (count, aside) = reader.set_aside("office", 9).unwrap();
-        (count == 3).then_some(aside)
+        let (counts, aside) = reader.set_aside("office", 9).unwrap();
+        (counts.kept == 3).then_some(aside)
     })
     .await;
     assert!(aside[0].why.contains("no packet of more than 600 bytes"));

@@ -5,7 +5,7 @@ use std::time::Duration;
 
 use inkdwell_config::shop::Shop;
 use inkdwell_daemon::journal::{
-    self, Batch, CommitNumber, OpenError, RecordNumber, Settings, Standing, Writer,
+    self, Asides, Batch, CommitNumber, OpenError, RecordNumber, Settings, Standing, Writer,
 };
 use inkdwell_daemon::record::{BatchOpened, Dose, HarmSeen, Judged, PassJudged, Place, Record};
 use inkdwell_daemon::shift::{self, Options, Shift, StartError};
@@ -177,7 +177,9 @@ pub fn stand_at_the_beginning(writer: &mut Writer, sinks: &[(&str, &str)]) {
             commit: CommitNumber(0),
         })
         .collect();
-    writer.keep_standings(&standings, &[]).unwrap();
+    writer
+        .keep_standings(&standings, &Asides::default())
+        .unwrap();
 }
 
 /// How a sink is.

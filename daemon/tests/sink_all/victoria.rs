@@ -9,8 +9,8 @@ use crate::figures::get;
 use crate::shop::{blocked, fill, free_port, parsed, start, text, until};
 
 /// The server; it ends with the test.
-struct Victoria {
-    port: u16,
+pub struct Victoria {
+    pub port: u16,
     folder: tempfile::TempDir,
     program: PathBuf,
     child: Child,
@@ -18,7 +18,7 @@ struct Victoria {
 
 impl Victoria {
     /// `None` where it is not installed.
-    async fn start() -> Option<Victoria> {
+    pub async fn start() -> Option<Victoria> {
         let path = std::env::var_os("PATH").unwrap_or_default();
         let mut programs =
             std::env::split_paths(&path).map(|folder| folder.join("victoria-metrics"));
@@ -46,12 +46,12 @@ impl Victoria {
         .await;
     }
 
-    fn kill(&mut self) {
+    pub fn kill(&mut self) {
         self.child.kill().unwrap();
         self.child.wait().unwrap();
     }
 
-    async fn again(&mut self) {
+    pub async fn again(&mut self) {
         self.child = spawn(&self.program, &self.folder, self.port);
         self.answers().await;
     }
@@ -78,6 +78,38 @@ impl Victoria {
         found.sort_by(|one, other| one.0.cmp(&other.0));
         found
     }
+
+    /// Asks until the answer is as it must be; what is written is seen a moment later.
+    pub async fn shows(&self, query: &str, expected: &[(&[&str], f64)]) {
+        let expected: Vec<(Vec<String>, f64)> = expected
+            .iter()
+            .map(|(labels, value)| (labels.iter().map(|own| (*own).to_owned()).collect(), *value))
+            .collect();
+        let mut found = Vec::new();
+        for _ in 0..100 {
+            found = self.ask(query).await;
+            if found == expected {
+                return;
+            }
+            tokio::time::sleep(std::time::Duration::from_millis(200)).await;
+        }
+        assert_eq!(found, expected, "{query}");
+    }
+
+    /// The same where the answer is one number that has to be found good.
+    pub async fn sees(&self, query: &str, is_good: impl Fn(f64) -> bool) {
+        let mut found = Vec::new();
+        for _ in 0..100 {
+            found = self.ask(query).await;
+            if let [(_, value)] = &found[..]
+                && is_good(*value)
+            {
+                return;
+            }
+            tokio::time::sleep(std::time::Duration::from_millis(200)).await;
+        }
+        panic!("{query}: {found:?}");
+    }
 }
 
 fn spawn(program: &PathBuf, folder: &tempfile::TempDir, port: u16) -> Child {
@@ -100,7 +132,7 @@ impl Drop for Victoria {
     }
 }
 
-fn sink(port: u16) -> String {
+pub fn sink(port: u16) -> String {
     format!(
         "[[sink]]\nid = \"history\"\nkind = \"influxdb\"\nurl = \"http://127.0.0.1:{port}\"\n\
          org = \"shops\"\nbucket = \"dryers\"\n"
@@ -144,16 +176,15 @@ async fn twenty_shops_share_a_server_that_is_away_and_comes_back() {
         ));
         expected.push((vec![shop, "under-cured".to_owned()], bad as f64));
     }
-    // What is written is seen a moment later.
-    let mut found = Vec::new();
-    for _ in 0..100 {
-        found = victoria.ask(query).await;
-        if found == expected {
-            break;
-        }
-        tokio::time::sleep(std::time::Duration::from_millis(200)).await;
-    }
-    assert_eq!(found, expected);
+    let expected: Vec<(Vec<&str>, f64)> = expected
+        .iter()
+        .map(|(labels, value)| (labels.iter().map(String::as_str).collect(), *value))
+        .collect();
+    let expected: Vec<(&[&str], f64)> = expected
+        .iter()
+        .map(|(labels, value)| (&labels[..], *value))
+        .collect();
+    victoria.shows(query, &expected).await;
     for (shift, _) in shops {
         shift.stop().await.unwrap();
     }

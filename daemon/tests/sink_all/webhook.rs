@@ -188,8 +188,8 @@ async fn what_is_refused_for_good_is_set_aside_with_its_reason_and_the_rest_goes
         .collect();
     assert_eq!(records(&taken), expected);
     let reader = shift.readers().reader().unwrap();
-    let (count, aside) = reader.set_aside("hook", 10).unwrap();
-    assert_eq!(count, 2);
+    let (counts, aside) = reader.set_aside("hook", 10).unwrap();
+    assert_eq!(counts.kept, 2);
     assert_eq!(aside[0].record.unwrap().0, 41);
     assert!(
         aside[1]
@@ -331,7 +331,7 @@ async fn what_somebody_has_to_mend_is_told_and_loses_nothing() {
     }
     let reader = shift.readers().reader().unwrap();
     for sink in ["elsewhere", "closed", "keyless"] {
-        assert_eq!(reader.set_aside(sink, 1).unwrap().0, 0);
+        assert_eq!(reader.set_aside(sink, 1).unwrap().0.kept, 0);
     }
     shift.stop().await.unwrap();
 }

@@ -2,13 +2,14 @@
 //!
 //! A cure dose c and a harm dose h are followed as -ln(c_low) and ln(h_high): both are about linear in the
 //! temperature, and both are in trouble at 0. Where an ink is cured by a hold, the dose falls off a cliff as the
-//! peak nears it: there the peak p is followed too, as T_hold + U - p. Told of is a drift that a sequence rule or the EWMA sees, whose
-//! slope is clear of chance, and that gets there within the horizon; each alone would cry too often.
+//! peak nears it: there the peak p is followed too, as T_hold + U - p. Told of is a drift that a sequence rule or
+//! the EWMA sees, whose slope is clear of chance, that is no single step (somebody has set the belt), and that gets
+//! there within the horizon; each alone would cry too often.
 
 use inkdwell_config::quantity::{Celsius, Seconds};
 use serde::{Deserialize, Serialize};
 
-use super::chart::{ewma, ewma_limit, individuals, signals, trend};
+use super::chart::{ewma, ewma_limit, individuals, is_step, rise, signals, trend};
 use super::{Edge, Said};
 use crate::alarm::cause::{Cause, Drifting};
 use crate::alarm::kind::Kind;
@@ -69,15 +70,16 @@ impl Course {
         let sigma = sigma.max(least_sigma);
         let z: Vec<f64> = rest.iter().map(|value| (value - mean) / sigma).collect();
         let signalled = signals(&z) || ewma(0.0, WEIGHT, &z) > ewma_limit(WEIGHT, WIDTH);
-        let from = self.values.len().saturating_sub(TREND);
-        let trend = trend(&self.values[from..]).filter(|_| signalled)?;
-        if trend.errors < CLEAR || trend.slope <= 0.0 {
+        let latest = &self.values[self.values.len().saturating_sub(TREND)..];
+        let trend = trend(latest).filter(|_| signalled)?;
+        if trend.errors < CLEAR || trend.slope <= 0.0 || is_step(latest) {
             return None;
         }
+        let (now, slope) = rise(latest).filter(|(_, slope)| *slope > 0.0)?;
         Some(Forecast {
             began: mean,
-            now: trend.now,
-            prints: (-trend.now / trend.slope).max(0.0),
+            now,
+            prints: (-now / slope).max(0.0),
         })
     }
 }

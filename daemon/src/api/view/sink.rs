@@ -24,6 +24,8 @@ pub struct AsideView {
     pub at: Moment,
     /// The record's number; null for readings.
     pub record: Option<u64>,
+    /// Whether somebody has asked for it to be sent again, and it was not yet.
+    pub again: bool,
     /// Why.
     pub why: String,
 }
@@ -43,10 +45,14 @@ pub struct SinkView {
     pub waiting: u64,
     /// Messages and points that were taken since the start.
     pub sent: u64,
+    /// When something was taken last; null where nothing was since the start.
+    pub last_taken: Option<Moment>,
     /// Attempts since the start that failed and are made again.
     pub failed: u64,
     /// How much is set aside, refused for good.
     pub set_aside: u64,
+    /// How much more was, and is not kept any more.
+    pub dropped: u64,
     /// The newest of it, newest first.
     pub newest_aside: Vec<AsideView>,
 }

@@ -26,7 +26,9 @@ use self::answer::{Answer, meaning};
 use super::http::{Client, Endpoint, Reply};
 use super::outbox::{Outbox, Over};
 use super::secret;
+use crate::api::view::Clock;
 use crate::broker::Trouble;
+use crate::journal::{CommitNumber, ForgottenReadings, KeptAside};
 use crate::time::Micros;
 
 /// Letters in one batch.
@@ -60,6 +62,29 @@ struct Writing {
 
 /// Lines that are written together.
 type Lines = Vec<Vec<u8>>;
+
+/// What became of a piece of the readings.
+struct Piece {
+    /// The commit up to which it went.
+    commit: CommitNumber,
+    /// So many points were taken.
+    points: u64,
+    /// Why others were not.
+    refused: Option<String>,
+    /// That some of it was forgotten before.
+    forgotten: Option<String>,
+}
+
+/// That readings cannot be sent any more.
+fn forgotten_words(gone: &ForgottenReadings, clock: &Clock) -> String {
+    format!(
+        "{} readings from {} to {} were forgotten before they could be sent, since the journal keeps readings for a \
+         limited time; let --keep-readings be longer than the longest outage",
+        gone.readings,
+        clock.moment(gone.first).at,
+        clock.moment(gone.last).at
+    )
+}
 
 pub(super) async fn run(mut outbox: Outbox, settings: Settings, shop: Arc<Shop>) {
     let query = format!(
@@ -153,35 +178,97 @@ impl Writing {
 
     /// Writes readings until there are no more.
     async fn write_readings(&mut self) -> Result<(), Over> {
-        let every = self.settings.readings_every.unwrap_or(USUAL_INTERVAL);
-        let every = Micros::default().plus_seconds(every);
+        for aside in self.outbox.readings_again().await? {
+            self.write_again(&aside).await?;
+        }
         // What is committed while this goes on waits for the next time.
         let to = self.outbox.last_commit();
         while self.outbox.readings_from() < to {
-            let (after, shop) = (self.outbox.readings_from(), Arc::clone(&self.shop));
-            let thinned = self
-                .outbox
-                .look(move |reader, clock, _| thin::next(reader, &clock.walls, &shop, after, every))
-                .await?;
-            let Some(thinned) = thinned else {
+            let after = self.outbox.readings_from();
+            let Some(piece) = self.write_thinned(after, to).await? else {
                 // Commits without readings: nothing of them has to be looked at again.
                 self.outbox.readings_sent(to, 0);
                 return Ok(());
             };
-            let points = thinned.lines.len() as u64;
-            let mut lines = thinned.lines.into_iter();
-            loop {
-                let batch: Lines = lines.by_ref().take(LINES).collect();
-                if batch.is_empty() {
-                    break;
-                }
-                for (_, why) in self.write(batch).await? {
-                    self.outbox.set_readings_aside(why).await?;
+            let mut reasons = Vec::new();
+            if let Some(why) = piece.refused {
+                reasons.push((Some(after), why));
+            }
+            if let Some(why) = piece.forgotten {
+                reasons.push((None, why));
+            }
+            match reasons.is_empty() {
+                true => self.outbox.readings_sent(piece.commit, piece.points),
+                false => {
+                    self.outbox
+                        .readings_set_aside(piece.commit, piece.points, reasons)
+                        .await?;
                 }
             }
-            self.outbox.readings_sent(thinned.commit, points);
         }
         Ok(())
+    }
+
+    /// Writes once more what was refused, since somebody asks for it. Points that were taken then are the same points.
+    async fn write_again(&mut self, aside: &KeptAside) -> Result<(), Over> {
+        let Some((mut after, to)) = aside.readings else {
+            return Ok(());
+        };
+        let (mut points, mut refused) = (0, None);
+        while after < to
+            && let Some(piece) = self.write_thinned(after, to).await?
+        {
+            after = piece.commit;
+            points += piece.points;
+            refused = refused.or(piece.refused);
+        }
+        self.outbox
+            .readings_sent_again(aside, points, refused)
+            .await
+    }
+
+    /// Writes the next piece of the readings between two commits; `None` where there are none.
+    async fn write_thinned(
+        &mut self,
+        after: CommitNumber,
+        to: CommitNumber,
+    ) -> Result<Option<Piece>, Over> {
+        let every = self.settings.readings_every.unwrap_or(USUAL_INTERVAL);
+        let every = Micros::default().plus_seconds(every);
+        let shop = Arc::clone(&self.shop);
+        let thinned = self
+            .outbox
+            .look(move |reader, clock, _| {
+                let thinned = thin::next(reader, &clock.walls, &shop, (after, to), every)?;
+                Ok(thinned.map(|thinned| {
+                    let forgotten = thinned.forgotten.as_ref();
+                    let forgotten = forgotten.map(|gone| forgotten_words(gone, clock));
+                    (thinned, forgotten)
+                }))
+            })
+            .await?;
+        let Some((thinned, forgotten)) = thinned else {
+            return Ok(None);
+        };
+        let all = thinned.lines.len();
+        self.outbox.health.holds(all);
+        let mut lines = thinned.lines.into_iter();
+        let (mut failed, mut first) = (0, None);
+        loop {
+            let batch: Lines = lines.by_ref().take(LINES).collect();
+            if batch.is_empty() {
+                break;
+            }
+            let refused = self.write(batch).await?;
+            failed += refused.len();
+            first = first.or(refused.into_iter().next().map(|(_, why)| why));
+        }
+        Ok(Some(Piece {
+            commit: thinned.commit,
+            points: (all - failed) as u64,
+            refused: first.map(|why| format!("{why}: {failed} of {all} points of readings")),
+            forgotten,
+        }))
     }
 
     /// Writes lines, however long it takes; the places of those that are refused for good, and why.

@@ -12,7 +12,7 @@ use inkdwell_config::shop::{Probe, Shop, SignalKind};
 use inkdwell_cure::sensor::Meter;
 
 use super::lines::{Point, READING};
-use crate::journal::{ChannelNumber, CommitNumber, ReadError, Reader, Shown};
+use crate::journal::{ChannelNumber, CommitNumber, ForgottenReadings, ReadError, Reader, Shown};
 use crate::keeper::calibration_of;
 use crate::time::Micros;
 use crate::wall::WallTimes;
@@ -48,17 +48,19 @@ struct Extremes {
 pub(super) struct Thinned {
     pub(super) lines: Vec<Vec<u8>>,
     pub(super) commit: CommitNumber,
+    /// What is missing among them, since the journal keeps readings for a limited time only.
+    pub(super) forgotten: Option<ForgottenReadings>,
 }
 
-/// Goes over the next piece of what was committed after a commit; `None` where there is nothing.
+/// Goes over the next piece of what was committed after a commit and up to another, or a little further; `None` where
+/// there is nothing.
 pub(super) fn next(
     reader: &Reader,
     walls: &WallTimes,
     shop: &Shop,
-    after: CommitNumber,
+    (after, to): (CommitNumber, CommitNumber),
     every: Micros,
 ) -> Result<Option<Thinned>, ReadError> {
-    let to = reader.last_commit()?;
     loop {
         let mut series = all_series(reader, shop)?;
         // In a packed stretch channels come one after another: a junction's must be known before.
@@ -84,9 +86,13 @@ pub(super) fn next(
         if first.is_some_and(|first| first != commit) {
             continue;
         }
-        return Ok(commit.map(|commit| Thinned {
+        let Some(commit) = commit else {
+            return Ok(None);
+        };
+        return Ok(Some(Thinned {
             lines: lines(shop, walls, &series, &found),
             commit,
+            forgotten: reader.forgotten_readings(after, commit)?,
         }));
     }
 }

@@ -5,25 +5,23 @@
 //! broker has acknowledged it and all before it. Where a connection is lost, what was not acknowledged is published
 //! again on the next, under the same `id`; whoever has had an id passes over it.
 
+mod connection;
 mod state;
 mod topics;
-mod wire;
 
-use std::collections::{HashMap, VecDeque};
 use std::sync::Arc;
 use std::time::Duration;
 
 use bytes::Bytes;
 use inkdwell_config::shop::{Broker, Shop};
-use rumqttc::v5::mqttbytes::v5::PubAckReason;
-use tokio::time::{Instant, MissedTickBehavior, interval, timeout};
+use tokio::time::timeout;
 
+use self::connection::Connection;
 use self::topics::topic;
-use self::wire::{Incoming, Publication, Wire, silent};
 use super::message::{Alive, Status};
 use super::outbox::{Outbox, Over};
 use crate::broker::{self, Trouble};
-use crate::journal::RecordNumber;
+use crate::mqtt::{Hello, Incoming, Lost, Publication, Session, Wire};
 
 /// The broker hears from us at least so often, in seconds, or tells the last will half as long after.
 const KEEP_ALIVE: u16 = 20;
@@ -31,10 +29,6 @@ const KEEP_ALIVE: u16 = 20;
 const AT_ONCE: usize = 64;
 /// The broker lets us in within this time, or is given up.
 const ACCEPT_WITHIN: Duration = Duration::from_secs(10);
-/// It acknowledges within this time.
-const ACKNOWLEDGE_WITHIN: Duration = Duration::from_secs(30);
-/// States are looked at this often.
-const LOOK_EVERY: Duration = Duration::from_millis(250);
 /// So long a farewell may take.
 const FAREWELL: Duration = Duration::from_secs(2);
 
@@ -56,35 +50,20 @@ impl From<Trouble> for End {
     }
 }
 
-/// A publication on its way.
-struct Sent {
-    packet: u16,
-    is_letter: bool,
-    since: Instant,
-    /// What the broker said to it.
-    answer: Option<Result<(), String>>,
+impl From<Lost> for End {
+    fn from(lost: Lost) -> End {
+        End::Trouble(lost.into())
+    }
 }
 
-/// What the broker asks for.
-struct Accepted {
+/// On which terms the broker has let us in.
+struct Terms {
     /// Seconds between signs of life.
     keep_alive: u16,
     /// Publications on their way at a time.
     at_once: usize,
     /// Bytes of the largest packet.
     largest: usize,
-}
-
-struct Connection<'a> {
-    outbox: &'a mut Outbox,
-    shop: &'a Arc<Shop>,
-    wire: Wire,
-    on_the_way: VecDeque<Sent>,
-    accepted: Accepted,
-    last_packet: u16,
-    /// What is kept at the broker, by topic, and up to which record.
-    states: HashMap<String, String>,
-    stated: Option<RecordNumber>,
 }
 
 pub(super) async fn run(mut outbox: Outbox, broker: Broker, shop: Arc<Shop>) {
@@ -111,32 +90,29 @@ async fn connection(
     let letting_in = async {
         let login = broker::login(broker)?;
         let stream = broker::connect(broker).await?;
-        let mut wire = Wire::new(stream, broker.clone());
+        let mut wire = Wire::new(stream, broker.version);
         let will = status(shop, Alive::Lost)?;
-        wire.put_connect(client_id, KEEP_ALIVE, login.as_ref(), &will)?;
+        wire.put_connect(&Hello {
+            client_id,
+            keep_alive: KEEP_ALIVE,
+            login: login.as_ref(),
+            session: Session::Fresh,
+            will: Some(&will),
+        })?;
         wire.flush().await?;
-        let accepted = timeout(ACCEPT_WITHIN, accepted(&mut wire)).await;
-        let accepted = accepted.map_err(|_| silent())??;
+        let accepted = timeout(ACCEPT_WITHIN, accepted(&mut wire, broker)).await;
+        let accepted = accepted.map_err(|_| Lost::Silent)??;
         Ok::<_, Trouble>((wire, accepted))
     };
     let let_in = tokio::select! {
         () = stop.cancelled() => return End::Over,
         let_in = letting_in => let_in,
     };
-    let (wire, accepted) = match let_in {
+    let (wire, terms) = match let_in {
         Ok(let_in) => let_in,
         Err(trouble) => return End::Trouble(trouble),
     };
-    let mut connection = Connection {
-        outbox,
-        shop,
-        wire,
-        on_the_way: VecDeque::new(),
-        accepted,
-        last_packet: 0,
-        states: HashMap::new(),
-        stated: None,
-    };
+    let mut connection = Connection::new(outbox, shop, wire, terms);
     let Err(end) = connection.publish_all().await;
     if matches!(end, End::Over) {
         // A broker that does not hear it tells the last will, which is wrong, but errs on the safe side.
@@ -146,251 +122,34 @@ async fn connection(
 }
 
 /// Waits until the broker lets us in.
-async fn accepted(wire: &mut Wire) -> Result<Accepted, Trouble> {
+async fn accepted(wire: &mut Wire, broker: &Broker) -> Result<Terms, Trouble> {
     loop {
         match wire.next()? {
-            Some(Incoming::Accepted {
-                keep_alive,
-                at_once,
-                largest,
-            }) => {
-                return Ok(Accepted {
-                    keep_alive: keep_alive.unwrap_or(KEEP_ALIVE),
-                    at_once: usize::from(at_once).clamp(1, AT_ONCE),
-                    largest: largest.map_or(usize::MAX, |largest| largest as usize),
+            Some(Incoming::Accepted(accepted)) => {
+                return Ok(Terms {
+                    keep_alive: accepted.keep_alive.unwrap_or(KEEP_ALIVE),
+                    at_once: usize::from(accepted.at_once).clamp(1, AT_ONCE),
+                    largest: accepted
+                        .largest
+                        .map_or(usize::MAX, |largest| largest as usize),
                 });
             }
-            Some(Incoming::Refused(trouble)) => return Err(trouble),
-            Some(_) => {}
+            Some(Incoming::RefusedV3(code)) => return Err(Trouble::refused_v3(broker, code)),
+            Some(Incoming::RefusedV5(code)) => return Err(Trouble::refused_v5(broker, code)),
+            Some(other) => return Err(out_of_turn(other)),
             None => wire.read().await?,
         }
     }
 }
 
-impl Connection<'_> {
-    async fn publish_all(&mut self) -> Result<std::convert::Infallible, End> {
-        let running = status(self.shop, Alive::Running)?;
-        self.publish(&running, false).await?;
-        let stop = self.outbox.stop.clone();
-        let half = Duration::from_secs_f64(f64::from(self.accepted.keep_alive.max(2)) / 2.0);
-        let mut pings = interval(half);
-        let mut looks = interval(LOOK_EVERY);
-        looks.set_missed_tick_behavior(MissedTickBehavior::Delay);
-        let mut heard = Instant::now();
-        loop {
-            let has_room = self.on_the_way.len() < self.accepted.at_once;
-            tokio::select! {
-                () = stop.cancelled() => return Err(End::Over),
-                read = self.wire.read() => {
-                    read?;
-                    heard = Instant::now();
-                    self.take_answers().await?;
-                }
-                letter = self.outbox.next(), if has_room => {
-                    let letter = letter?;
-                    let topic = topic(&self.shop.name, letter.message.station(), letter.message.word());
-                    match letter.message.json() {
-                        Ok(json) => {
-                            let publication = Publication { topic, payload: json.into(), retained: false };
-                            self.publish(&publication, true).await?;
-                        }
-                        Err(error) => self.refuse(error.to_string(), true),
-                    }
-                }
-                _ = looks.tick() => {
-                    if heard.elapsed() > 3 * half || self.is_held_up() {
-                        return Err(End::Trouble(silent()));
-                    }
-                    self.tell_states().await?;
-                }
-                _ = pings.tick() => {
-                    self.wire.put_ping()?;
-                    self.wire.flush().await?;
-                }
-            }
-            self.settle().await?;
-        }
-    }
-
-    fn is_held_up(&self) -> bool {
-        let first = self.on_the_way.front();
-        first.is_some_and(|first| first.since.elapsed() > ACKNOWLEDGE_WITHIN)
-    }
-
-    async fn publish(&mut self, what: &Publication, is_letter: bool) -> Result<(), Trouble> {
-        // A broker would hang up on it, again and again.
-        if what.size() > self.accepted.largest {
-            self.refuse(
-                format!(
-                    "the broker takes no packet of more than {} bytes; let it take larger ones",
-                    self.accepted.largest
-                ),
-                is_letter,
-            );
-            return Ok(());
-        }
-        let packet = self.next_packet();
-        self.wire.put(packet, what)?;
-        self.on_the_way.push_back(Sent {
-            packet,
-            is_letter,
-            since: Instant::now(),
-            answer: None,
-        });
-        self.wire.flush().await
-    }
-
-    /// What cannot be published is refused in its place.
-    fn refuse(&mut self, why: String, is_letter: bool) {
-        self.on_the_way.push_back(Sent {
-            packet: 0,
-            is_letter,
-            since: Instant::now(),
-            answer: Some(Err(why)),
-        });
-    }
-
-    /// A packet identifier that is not on its way: 1 to 65 535 (MQTT 5.0, section 2.2.1).
-    fn next_packet(&mut self) -> u16 {
-        loop {
-            self.last_packet = self.last_packet.checked_add(1).unwrap_or(1);
-            let packet = self.last_packet;
-            if self.on_the_way.iter().all(|sent| sent.packet != packet) {
-                return packet;
-            }
-        }
-    }
-
-    async fn take_answers(&mut self) -> Result<(), End> {
-        while let Some(incoming) = self.wire.next()? {
-            match incoming {
-                Incoming::Taken(packet) => self.answered(packet, Ok(())),
-                Incoming::Declined(packet, reason) => {
-                    let why = format!("the broker refuses it ({reason:?})");
-                    match reason {
-                        PubAckReason::NotAuthorized => {
-                            return Err(End::Trouble(Trouble::slow(format!(
-                                "{why}; give our user the right to publish below inkdwell/ at the broker"
-                            ))));
-                        }
-                        PubAckReason::QuotaExceeded | PubAckReason::PacketIdentifierInUse => {
-                            return Err(End::Trouble(Trouble::passing(why)));
-                        }
-                        _ => self.answered(packet, Err(why)),
-                    }
-                }
-                Incoming::Farewell(why) => {
-                    return Err(End::Trouble(Trouble::passing(format!(
-                        "the broker hangs up ({why})"
-                    ))));
-                }
-                Incoming::Refused(trouble) => return Err(End::Trouble(trouble)),
-                Incoming::Pong | Incoming::Accepted { .. } => {}
-            }
-        }
-        Ok(())
-    }
-
-    fn answered(&mut self, packet: u16, answer: Result<(), String>) {
-        let sent = self.on_the_way.iter_mut();
-        let mut waiting = sent.filter(|sent| sent.answer.is_none());
-        if let Some(sent) = waiting.find(|sent| sent.packet == packet) {
-            sent.answer = Some(answer);
-        }
-    }
-
-    /// Settles what is answered, in order.
-    async fn settle(&mut self) -> Result<(), End> {
-        while let Some(first) = self.on_the_way.front_mut() {
-            let Some(answer) = first.answer.take() else {
-                return Ok(());
-            };
-            let is_letter = first.is_letter;
-            self.on_the_way.pop_front();
-            self.outbox.goes_well();
-            match (answer, is_letter) {
-                (Ok(()), true) => self.outbox.sent(),
-                (Err(why), true) => self.outbox.set_aside(why).await?,
-                (Ok(()), false) => {}
-                // A state that the broker does not keep is told again with the next change.
-                (Err(why), false) => tracing::warn!(sink = self.outbox.sink, "{why}"),
-            }
-        }
-        Ok(())
-    }
-
-    /// Publishes the states that have changed, once all before them is on its way.
-    async fn tell_states(&mut self) -> Result<(), End> {
-        let has_room = self.on_the_way.len() < self.accepted.at_once;
-        let read = self.outbox.last_read();
-        if !self.outbox.is_empty() || self.stated == Some(read) || !has_room {
-            return Ok(());
-        }
-        let shop = Arc::clone(self.shop);
-        let (states, alarms) = self
-            .outbox
-            .look(move |reader, clock, _| {
-                let states = state::states(reader, clock, &shop)?;
-                Ok((states, state::alarms(reader, clock, &shop)?))
-            })
-            .await?;
-        for mut state in states {
-            let topic = topic(&self.shop.name, Some(&state.station), "state");
-            // The record alone is no change.
-            let record = std::mem::take(&mut state.record);
-            let same = written(&state)?;
-            state.record = record;
-            self.retain(topic, same, written(&state)?).await?;
-        }
-        for mut standing in alarms {
-            let topic = topic(&self.shop.name, standing.station.as_deref(), "alarms");
-            let record = std::mem::take(&mut standing.record);
-            let same = written(&standing)?;
-            standing.record = record;
-            self.retain(topic, same, written(&standing)?).await?;
-        }
-        self.stated = Some(read);
-        Ok(())
-    }
-
-    /// Publishes something that is kept, where it is not the same as before.
-    async fn retain(&mut self, topic: String, same: String, json: String) -> Result<(), Trouble> {
-        if self.states.get(&topic) == Some(&same) {
-            return Ok(());
-        }
-        let publication = Publication {
-            topic: topic.clone(),
-            payload: Bytes::from(json),
-            retained: true,
-        };
-        self.publish(&publication, false).await?;
-        self.states.insert(topic, same);
-        Ok(())
-    }
-
-    /// Says that the monitor was stopped, and goes.
-    async fn leave(&mut self) -> Result<(), Trouble> {
-        let stopped = status(self.shop, Alive::Stopped)?;
-        self.publish(&stopped, false).await?;
-        // What was acknowledged until then need not be sent again.
-        while self.on_the_way.iter().any(|sent| sent.answer.is_none()) {
-            self.wire.read().await?;
-            if self.take_answers().await.is_err() {
-                break;
-            }
-        }
-        while let Some(Sent {
-            answer: Some(Ok(())),
-            is_letter,
-            ..
-        }) = self.on_the_way.pop_front()
-        {
-            if is_letter {
-                self.outbox.sent();
-            }
-        }
-        self.wire.put_farewell()?;
-        self.wire.flush().await
+/// A packet that has no place where it came.
+fn out_of_turn(incoming: Incoming) -> Trouble {
+    match incoming {
+        Incoming::TakenOver => Trouble::passing(
+            "another client has come to the broker by our name; see whether a second daemon runs with a copy of this shop file, and give each shop its own name".to_owned(),
+        ),
+        Incoming::Farewell(why) => Trouble::passing(format!("the broker hangs up ({why})")),
+        _ => Lost::NoMqtt("a packet that was not asked for".to_owned()).into(),
     }
 }
 

@@ -17,7 +17,6 @@ mod ledger;
 mod payload;
 mod session;
 mod topic;
-mod wire;
 
 #[cfg(test)]
 mod tests;
@@ -31,9 +30,9 @@ use tokio_util::sync::CancellationToken;
 use self::ledger::Ledger;
 use self::session::{End, converse};
 use self::topic::{Router, Subscription, subscriptions};
-use self::wire::{Lost, Wire};
 use crate::broker::{self, Trouble};
 use crate::intake::{Intake, MessageMark, Notice, SourceId};
+use crate::mqtt::{Lost, Wire};
 use crate::source::health::{Health, Line};
 use crate::source::waits::Waits;
 

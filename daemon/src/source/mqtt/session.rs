@@ -13,10 +13,10 @@ use tokio::time::{Instant, sleep_until, timeout};
 use super::Task;
 use super::ledger::Met;
 use super::payload::Payload;
-use super::topic::Feed;
-use super::wire::{Grant, Incoming, Lost, Message, Wire};
+use super::topic::{Feed, Subscription};
 use crate::broker::Trouble;
 use crate::intake::{Closed, Delivery, Intake, MessageMark, Notice, Said, SourceId};
+use crate::mqtt::{self, Accepted, Grant, Hello, Incoming, Lost, Message, Wire, Wish};
 use crate::source::health::Line;
 
 /// The broker hears from us at least so often; after half as long again it may hang up.
@@ -135,8 +135,13 @@ impl<'a> Session<'a> {
     /// Until the broker has let us in.
     async fn open(&mut self) -> Result<(), End> {
         let login = crate::broker::login(&self.task.broker)?;
-        self.wire
-            .put_connect(&self.task.client_id, KEEP_ALIVE_S, login.as_ref())?;
+        self.wire.put_connect(&Hello {
+            client_id: &self.task.client_id,
+            keep_alive: KEEP_ALIVE_S,
+            login: login.as_ref(),
+            session: mqtt::Session::Kept,
+            will: None,
+        })?;
         self.wire.flush().await?;
         let answer = loop {
             if let Some(answer) = self.wire.next()? {
@@ -145,10 +150,11 @@ impl<'a> Session<'a> {
             self.wire.read().await?;
         };
         match answer {
-            Incoming::Accepted {
+            Incoming::Accepted(Accepted {
                 session_present,
                 keep_alive,
-            } => {
+                ..
+            }) => {
                 // A broker's 0 switches the matter off; our own pings do no harm then.
                 if let Some(seconds @ 1..) = keep_alive {
                     self.keep_alive = Duration::from_secs(seconds.into());
@@ -228,7 +234,8 @@ impl<'a> Session<'a> {
             return Err(End::GivenUp);
         }
         if self.stage == Stage::Noting && self.task.ledger.session_noted() {
-            self.wire.put_subscribe(&self.task.subscriptions)?;
+            let wishes: Vec<Wish> = self.task.subscriptions.iter().map(wish).collect();
+            self.wire.put_subscribe(&wishes)?;
             self.stage = Stage::Asked(Instant::now());
         }
         Ok(())
@@ -424,6 +431,15 @@ async fn until(moment: Option<Instant>) {
     match moment {
         Some(moment) => sleep_until(moment).await,
         None => std::future::pending().await,
+    }
+}
+
+/// What a broker had kept from before tells of no time but its own, and where clients share a subscription none
+/// of it is sent (MQTT 5.0, section 3.3.1.3).
+fn wish(wanted: &Subscription) -> Wish {
+    Wish {
+        filter: wanted.filter.clone(),
+        retained: wanted.timed && !wanted.filter.starts_with("$share"),
     }
 }
 

@@ -2,6 +2,11 @@
 //!
 //! A sink asks for the next letters, sends them in their order, and says which are settled. Nothing but the
 //! letters in hand is held in memory, however long the other side is away.
+//!
+//! What was set aside and somebody wants to be sent again comes between, in the order in which it was refused; it
+//! says nothing of how far the sink has come.
+
+mod readings;
 
 use std::collections::VecDeque;
 use std::sync::Arc;
@@ -13,18 +18,16 @@ use tokio::sync::watch;
 use tokio::task::{JoinHandle, spawn_blocking};
 use tokio_util::sync::CancellationToken;
 
-use super::compose::{Composer, Letter};
-use super::health::Health;
-use super::ledger::{Committed, Ledger};
 use crate::api::view::Clock;
 use crate::broker::Trouble;
-use crate::journal::{CommitNumber, ReadError, Reader, Readers, RecordNumber, SetAside, Standing};
+use crate::journal::{AsideNumber, ReadError, Reader, Readers, RecordNumber, SetAside, Standing};
+use crate::sink::compose::{Composer, Letter};
+use crate::sink::desk::{Desk, Fetched, Wanted};
+use crate::sink::health::Health;
+use crate::sink::ledger::{Committed, Ledger};
 use crate::source::waits::Waits;
 use crate::time::{Micros, Steady};
-use crate::wall::WallTimes;
 
-/// Records that are read at once.
-const AT_ONCE: u64 = 256;
 /// What somebody has to mend is tried again so often.
 const SLOWLY: Duration = Duration::from_secs(60);
 /// A journal that cannot be read is looked at again after so long.
@@ -34,49 +37,28 @@ const LONGEST_ASKED: Duration = Duration::from_secs(15 * 60);
 
 /// The daemon stops, or the sink is no longer declared.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Over;
+pub(in crate::sink) struct Over;
 
 /// What every sink works with.
 #[derive(Debug, Clone)]
-pub(super) struct Common {
-    pub(super) ledger: Arc<Ledger>,
-    pub(super) readers: Readers,
-    pub(super) steady: Steady,
+pub(in crate::sink) struct Common {
+    pub(in crate::sink) ledger: Arc<Ledger>,
+    pub(in crate::sink) readers: Readers,
+    pub(in crate::sink) steady: Steady,
 }
 
-/// What a blocking thread needs to read; it goes there and comes back.
-struct Desk {
-    reader: Option<Reader>,
-    walls: Option<WallTimes>,
-    composer: Composer,
-}
-
-/// Letters, and the last record that was read for them.
-type Fetched = (Vec<Letter>, RecordNumber);
-
-fn fetch(
-    reader: &Reader,
-    clock: &Clock,
-    composer: &mut Composer,
-    after: RecordNumber,
-    horizon: Option<Micros>,
-) -> Result<Fetched, ReadError> {
-    let (mut letters, mut read) = (Vec::new(), after);
-    for record in reader.records_after(after, AT_ONCE)? {
-        if horizon.is_some_and(|horizon| record.kept.at > horizon) {
-            break;
-        }
-        read = record.kept.number;
-        letters.extend(composer.letter(reader, clock, &record)?);
-    }
-    Ok((letters, read))
+/// A letter that was handed out and is not settled.
+#[derive(Debug, Clone, Copy)]
+struct InHand {
+    record: u64,
+    aside: Option<AsideNumber>,
 }
 
 /// See the module.
-pub(super) struct Outbox {
-    pub(super) sink: String,
-    pub(super) health: Arc<Health>,
-    pub(super) stop: CancellationToken,
+pub(in crate::sink) struct Outbox {
+    pub(in crate::sink) sink: String,
+    pub(in crate::sink) health: Arc<Health>,
+    pub(in crate::sink) stop: CancellationToken,
     common: Common,
     zone: chrono_tz::Tz,
     standing: Standing,
@@ -84,20 +66,25 @@ pub(super) struct Outbox {
     read: RecordNumber,
     /// Read and not yet handed out.
     fetched: VecDeque<Letter>,
-    /// Records that are settled once every letter before them is: read up to here, handed out up to there.
-    in_hand: VecDeque<u64>,
+    /// To be sent once more, and not yet handed out.
+    again: VecDeque<Letter>,
+    /// Handed out, in that order.
+    in_hand: VecDeque<InHand>,
     /// Away while a thread reads; one that never came back is made anew.
     desk: Option<Desk>,
     composer: Composer,
     fetching: Option<JoinHandle<(Desk, Result<Fetched, String>)>>,
     committed: watch::Receiver<Committed>,
+    asked: watch::Receiver<u64>,
+    /// Whether something may be asked for again that was not looked for.
+    looks_again: bool,
     /// Records younger than this wait.
     delay: Option<Seconds>,
     waits: Waits,
 }
 
 impl Outbox {
-    pub(super) fn new(
+    pub(in crate::sink) fn new(
         shop: &Shop,
         sink: &Sink,
         standing: Standing,
@@ -115,11 +102,14 @@ impl Outbox {
             read: standing.record,
             standing,
             fetched: VecDeque::new(),
+            again: VecDeque::new(),
             in_hand: VecDeque::new(),
             desk: None,
             composer: Composer::new(shop, sink, delay),
             fetching: None,
             committed: common.ledger.listen(),
+            asked: common.ledger.asked(),
+            looks_again: true,
             common,
             delay,
             waits: Waits::default(),
@@ -127,75 +117,96 @@ impl Outbox {
     }
 
     /// Waits until something is to be sent. It may be dropped at any moment; no letter is lost.
-    pub(super) async fn next(&mut self) -> Result<Letter, Over> {
+    pub(in crate::sink) async fn next(&mut self) -> Result<Letter, Over> {
         loop {
-            if let Some(letter) = self.fetched.pop_front() {
-                self.in_hand.push_back(letter.record);
+            if let Some(letter) = self.hand_out() {
                 return Ok(letter);
             }
             let before = self.read;
             self.fetch().await?;
-            if self.fetched.is_empty() && self.read == before {
+            if self.fetched.is_empty() && self.again.is_empty() && self.read == before {
                 self.wait_for_more().await?;
             }
         }
     }
 
+    fn hand_out(&mut self) -> Option<Letter> {
+        let letter = match self.again.pop_front() {
+            Some(letter) => letter,
+            None => self.fetched.pop_front()?,
+        };
+        self.in_hand.push_back(InHand {
+            record: letter.record,
+            aside: letter.aside,
+        });
+        Some(letter)
+    }
+
     /// Up to so many letters; at least one.
-    pub(super) async fn next_several(&mut self, most: usize) -> Result<Vec<Letter>, Over> {
+    pub(in crate::sink) async fn next_several(&mut self, most: usize) -> Result<Vec<Letter>, Over> {
         let mut letters = vec![self.next().await?];
         while letters.len() < most
-            && let Some(letter) = self.fetched.pop_front()
+            && let Some(letter) = self.hand_out()
         {
-            self.in_hand.push_back(letter.record);
             letters.push(letter);
         }
         Ok(letters)
     }
 
     /// Whether everything that is committed has been handed out.
-    pub(super) fn is_empty(&self) -> bool {
-        self.fetched.is_empty() && self.read >= self.common.ledger.now().record
+    pub(in crate::sink) fn is_empty(&self) -> bool {
+        self.fetched.is_empty()
+            && self.again.is_empty()
+            && self.read >= self.common.ledger.now().record
     }
 
     /// The last record that was handed out or passed over.
-    pub(super) fn last_read(&self) -> RecordNumber {
+    pub(in crate::sink) fn last_read(&self) -> RecordNumber {
         self.read
     }
 
     /// The oldest letter in hand is settled.
-    pub(super) fn sent(&mut self) {
-        self.health.sent(1);
-        self.in_hand.pop_front();
+    pub(in crate::sink) fn sent(&mut self) {
+        self.health.sent(1, self.common.steady.now());
+        let settled = self.in_hand.pop_front();
+        if let Some(number) = settled.and_then(|settled| settled.aside) {
+            self.common.ledger.settle(number);
+        }
         self.note_standing();
     }
 
     /// It was refused for good. Returns once that is on the disk.
-    pub(super) async fn set_aside(&mut self, why: String) -> Result<(), Over> {
-        let record = self.in_hand.front().copied();
+    pub(in crate::sink) async fn set_aside(&mut self, why: String) -> Result<(), Over> {
+        let Some(refused) = self.in_hand.pop_front() else {
+            return Ok(());
+        };
+        let record = refused.record;
         tracing::warn!(sink = self.sink, record, "set aside: {why}");
-        self.health.aside();
-        self.in_hand.pop_front();
         // Not noted by itself: it goes onto the disk together with the reason.
         self.advance();
-        self.keep_aside(record.map(RecordNumber), why).await
+        let new = SetAside {
+            record: Some(RecordNumber(record)),
+            ..self.refused_now(why)
+        };
+        self.keep_aside(new, refused.aside).await
     }
 
-    /// Readings were refused for good.
-    pub(super) async fn set_readings_aside(&mut self, why: String) -> Result<(), Over> {
-        tracing::warn!(sink = self.sink, "readings set aside: {why}");
-        self.health.aside();
-        self.keep_aside(None, why).await
-    }
-
-    async fn keep_aside(&mut self, record: Option<RecordNumber>, why: String) -> Result<(), Over> {
-        let refused = SetAside {
+    fn refused_now(&self, why: String) -> SetAside {
+        SetAside {
             sink: self.sink.clone(),
             at: self.common.steady.now(),
-            record,
+            record: None,
+            readings: None,
             why,
-        };
-        let kept = self.common.ledger.set_aside(refused, self.standing.clone());
+        }
+    }
+
+    async fn keep_aside(&mut self, new: SetAside, before: Option<AsideNumber>) -> Result<(), Over> {
+        self.health.aside();
+        let kept = self
+            .common
+            .ledger
+            .set_aside(new, before, self.standing.clone());
         tokio::select! {
             () = kept => Ok(()),
             () = self.stop.cancelled() => Err(Over),
@@ -210,7 +221,8 @@ impl Outbox {
 
     /// All before the oldest letter that is not settled is; whether that is more than before.
     fn advance(&mut self) -> bool {
-        let next = self.in_hand.front().copied();
+        let mut in_hand = self.in_hand.iter().filter(|own| own.aside.is_none());
+        let next = in_hand.next().map(|own| own.record);
         let next = next.or_else(|| self.fetched.front().map(|letter| letter.record));
         let settled = next.map_or(self.read, |next| RecordNumber(next - 1));
         let is_more = settled > self.standing.record;
@@ -222,32 +234,17 @@ impl Outbox {
     }
 
     /// Gives back what is in hand: it is handed out again, in its order.
-    pub(super) fn begin_again(&mut self) {
+    pub(in crate::sink) fn begin_again(&mut self) {
         self.in_hand.clear();
         self.fetched.clear();
+        self.again.clear();
+        self.looks_again = true;
         self.fetching = None;
         self.read = self.standing.record;
     }
 
-    /// Readings are settled up to a commit.
-    pub(super) fn readings_sent(&mut self, commit: CommitNumber, points: u64) {
-        self.health.sent(points);
-        self.standing.commit = commit;
-        self.common.ledger.note(self.standing.clone());
-    }
-
-    /// The last commit whose readings are settled.
-    pub(super) fn readings_from(&self) -> CommitNumber {
-        self.standing.commit
-    }
-
-    /// The last commit.
-    pub(super) fn last_commit(&self) -> CommitNumber {
-        self.common.ledger.now().commit
-    }
-
     /// How long to wait until so many seconds of the shop's time have passed.
-    pub(super) fn wait_of(&self, seconds: f64) -> Duration {
+    pub(in crate::sink) fn wait_of(&self, seconds: f64) -> Duration {
         self.common.steady.wait(seconds)
     }
 
@@ -264,9 +261,18 @@ impl Outbox {
         let (desk, fetched) = fetched.map_err(|_| Over)?;
         self.desk = Some(desk);
         match fetched {
-            Ok((letters, read)) => {
-                self.fetched.extend(letters);
-                self.read = read;
+            Ok(fetched) => {
+                if fetched.looked_again {
+                    self.looks_again = fetched.again.len() + fetched.needless.len() > 0;
+                }
+                self.again.extend(fetched.again);
+                for number in fetched.needless {
+                    self.common.ledger.settle(number);
+                }
+                self.fetched.extend(fetched.letters);
+                self.read = fetched.read;
+                self.health
+                    .holds(self.in_hand.len() + self.again.len() + self.fetched.len());
                 // What is passed over is settled by itself.
                 self.note_standing();
                 Ok(())
@@ -280,22 +286,32 @@ impl Outbox {
 
     fn begin_to_fetch(&mut self) -> JoinHandle<(Desk, Result<Fetched, String>)> {
         let (mut desk, readers) = (self.desk(), self.common.readers.clone());
-        let (after, horizon, zone) = (self.read, self.horizon(), self.zone);
+        let zone = self.zone;
+        let wanted = Wanted {
+            sink: self.sink.clone(),
+            after: self.read,
+            horizon: self.horizon(),
+            again: self.wants_again().then(|| self.common.ledger.settled()),
+        };
         spawn_blocking(move || {
-            let fetched = desk.look(&readers, zone, |reader, clock, composer| {
-                fetch(reader, clock, composer, after, horizon)
-            });
+            let fetched = desk.fetch(&readers, zone, &wanted);
             (desk, fetched)
         })
     }
 
+    /// Whether what is asked for again is to be looked for: where none of it is in hand, lest it be sent twice.
+    fn wants_again(&mut self) -> bool {
+        if self.asked.has_changed().unwrap_or(false) {
+            self.asked.mark_unchanged();
+            self.looks_again = true;
+        }
+        let in_hand = self.in_hand.iter().any(|own| own.aside.is_some());
+        self.looks_again && self.again.is_empty() && !in_hand
+    }
+
     fn desk(&mut self) -> Desk {
         let desk = self.desk.take();
-        desk.unwrap_or_else(|| Desk {
-            reader: None,
-            walls: None,
-            composer: self.composer.clone(),
-        })
+        desk.unwrap_or_else(|| Desk::new(self.composer.clone()))
     }
 
     /// Records made later than this wait still.
@@ -312,12 +328,16 @@ impl Outbox {
             more = self.committed.wait_for(|now| now.record > read), if !waits_for_time => {
                 more.map(drop).map_err(|_| Over)
             }
+            asked = self.asked.changed() => {
+                self.looks_again = true;
+                asked.map_err(|_| Over)
+            }
             () = tokio::time::sleep(self.common.steady.wait(1.0)), if waits_for_time => Ok(()),
         }
     }
 
     /// Reads the journal in a thread that may wait, again and again until it can be read.
-    pub(super) async fn look<T: Send + 'static>(
+    pub(in crate::sink) async fn look<T: Send + 'static>(
         &mut self,
         question: impl Fn(&Reader, &Clock, &mut Composer) -> Result<T, ReadError>
         + Clone
@@ -345,13 +365,13 @@ impl Outbox {
     }
 
     /// What was sent last was taken.
-    pub(super) fn goes_well(&mut self) {
+    pub(in crate::sink) fn goes_well(&mut self) {
         self.waits.reset();
         self.health.open(&self.sink);
     }
 
     /// An attempt failed: waits before the next, the longer the oftener.
-    pub(super) async fn wait_out(
+    pub(in crate::sink) async fn wait_out(
         &mut self,
         trouble: &Trouble,
         asked: Option<Duration>,
@@ -370,34 +390,10 @@ impl Outbox {
         self.pause(wait).await
     }
 
-    pub(super) async fn pause(&mut self, wait: Duration) -> Result<(), Over> {
+    pub(in crate::sink) async fn pause(&mut self, wait: Duration) -> Result<(), Over> {
         tokio::select! {
             () = self.stop.cancelled() => Err(Over),
             () = tokio::time::sleep(wait) => Ok(()),
         }
-    }
-}
-
-impl Desk {
-    fn look<T>(
-        &mut self,
-        readers: &Readers,
-        zone: chrono_tz::Tz,
-        question: impl Fn(&Reader, &Clock, &mut Composer) -> Result<T, ReadError>,
-    ) -> Result<T, String> {
-        let reader = match self.reader.take() {
-            Some(reader) => reader,
-            None => readers.reader().map_err(|error| error.to_string())?,
-        };
-        let said = |error: ReadError| error.to_string();
-        let walls = match self.walls.take() {
-            Some(mut walls) => walls.follow(&reader).map(|()| walls).map_err(said)?,
-            None => WallTimes::of(&reader).map_err(said)?,
-        };
-        let clock = Clock { walls, zone };
-        let answer = question(&reader, &clock, &mut self.composer).map_err(said);
-        self.walls = Some(clock.walls);
-        self.reader = Some(reader);
-        answer
     }
 }
