@@ -6,13 +6,12 @@
 
 use std::collections::HashMap;
 use std::fs;
-use std::net::{TcpListener, TcpStream};
-use std::process::{Child, Command, Stdio};
 use std::sync::{Arc, Mutex};
 use std::time::{Duration, Instant};
 
 use serde_json::Value;
 
+use super::broker::{Mosquitto, free_port};
 use super::child::Daemon;
 use super::publisher::Publisher;
 use super::shop::{self, CYCLE, RATE, RIDES, STATIONS};
@@ -25,54 +24,13 @@ const WARM: usize = 65;
 /// Seconds that are measured.
 const MEASURED: usize = 120;
 
-struct Mosquitto(Child);
-
-impl Drop for Mosquitto {
-    fn drop(&mut self) {
-        // It may have ended already.
-        let _ = self.0.kill();
-        let _ = self.0.wait();
-    }
-}
-
-/// Mosquitto with room for what is on its way, as the README asks for; `None` where it is not installed.
-fn mosquitto(port: u16, folder: &std::path::Path) -> Option<Mosquitto> {
-    let file = folder.join("mosquitto.conf");
-    let settings = format!(
-        "listener {port} 127.0.0.1\nallow_anonymous true\npersistence false\nmax_inflight_messages 2000\n\
-         max_queued_messages 100000\n"
-    );
-    fs::write(&file, settings).expect("a file");
-    let found = ["mosquitto", "/usr/sbin/mosquitto"]
-        .into_iter()
-        .find_map(|name| {
-            let mut command = Command::new(name);
-            let command = command.arg("-c").arg(&file).stdin(Stdio::null());
-            command
-                .stdout(Stdio::null())
-                .stderr(Stdio::null())
-                .spawn()
-                .ok()
-        });
-    let running = Mosquitto(found?);
-    let begun = Instant::now();
-    while TcpStream::connect(("127.0.0.1", port)).is_err() {
-        assert!(begun.elapsed().as_secs() < 30, "Mosquitto does not start");
-        std::thread::sleep(Duration::from_millis(10));
-    }
-    Some(running)
-}
-
 /// When the reading was sent with which a probe's pass is over, by probe.
 type Sent = Arc<Mutex<HashMap<String, Instant>>>;
 
 pub fn measure() {
     let folder = tempfile::tempdir().expect("a folder");
-    let port = {
-        let free = TcpListener::bind("127.0.0.1:0").expect("a port");
-        free.local_addr().expect("an address").port()
-    };
-    let Some(_broker) = mosquitto(port, folder.path()) else {
+    let port = free_port();
+    let Some(_broker) = Mosquitto::start(port, folder.path()) else {
         println!("SKIPPED load: Mosquitto is not installed (Debian: apt-get install mosquitto)");
         return;
     };

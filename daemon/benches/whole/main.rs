@@ -4,6 +4,7 @@
 //! `cargo bench -p inkdwell-daemon --bench whole`, or with `-- load`, `-- peak` or `-- start` one of them. Each
 //! ends by itself after some minutes. `load` needs Mosquitto, and Linux to tell what the daemon spends.
 
+mod broker;
 mod child;
 mod load;
 mod peak;
