@@ -1,5 +1,6 @@
 //! What a key means, and what is being typed.
 
+use inkdwell_config::station::StationKind;
 use inkdwell_daemon::api::view::{Acknowledgement, By, NewBatch, Settlement, ToShelve};
 use inkdwell_daemon::record::Settled;
 use ratatui::crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
@@ -30,7 +31,7 @@ pub(super) enum Mode {
     Settling(Settling),
     /// Opening or closing a batch.
     Batch(BatchForm),
-    /// Putting an alarm aside for an hour.
+    /// Putting an alarm aside for a while.
     Shelving(Shelving),
 }
 
@@ -63,13 +64,25 @@ pub(super) struct Settling {
 pub(super) struct BatchForm {
     /// The station's id.
     pub(super) station: String,
+    /// Whether it is a flash unit, which may be a print's last heat.
+    pub(super) is_flash: bool,
     /// The batch that is open there, while it is asked whether to close it.
     pub(super) open: Option<u64>,
-    /// Job, ink, fabric and quantity as typed.
-    pub(super) fields: [String; 4],
+    /// Job, ink, fabric, quantity, recipe and whether the lamp is the last heat, as typed.
+    pub(super) fields: [String; FIELDS.len()],
     /// The field that is typed into.
     pub(super) field: usize,
     pub(super) sent: bool,
+}
+
+impl BatchForm {
+    /// How many of the fields are asked for: a belt dryer is always the last heat.
+    pub(super) fn asked(&self) -> usize {
+        match self.is_flash {
+            true => FIELDS.len(),
+            false => FIELDS.len() - 1,
+        }
+    }
 }
 
 /// An alarm that is being put aside.
@@ -77,16 +90,20 @@ pub(super) struct BatchForm {
 pub(super) struct Shelving {
     /// The alarm, as `NAME@ID`.
     pub(super) alarm: String,
+    /// For how many minutes, as typed; nothing stands for [`USUAL_MINUTES`].
+    pub(super) minutes: String,
     /// Why.
     pub(super) why: String,
+    /// Whether the reason is typed into, and not the minutes.
+    pub(super) is_at_why: bool,
     pub(super) sent: bool,
 }
 
-/// An alarm is put aside for so long from here, in seconds; `inkdwell alarms shelve` takes any time.
-pub(super) const SHELVED_FOR: f64 = 3600.0;
+/// An alarm is put aside for so many minutes where nobody says how many.
+pub(super) const USUAL_MINUTES: u64 = 60;
 
 /// What the fields of a new batch are called.
-pub(super) const FIELDS: [&str; 4] = ["job", "ink", "fabric", "how many"];
+pub(super) const FIELDS: [&str; 6] = ["job", "ink", "fabric", "how many", "recipe", "last heat"];
 
 /// Takes a key.
 pub(super) fn meant(scene: &mut Scene, key: KeyEvent) -> Meant {
@@ -119,31 +136,25 @@ fn looking(scene: &mut Scene, key: KeyCode) -> Meant {
             Some(to_do) => {
                 scene.mode = Mode::Shelving(Shelving {
                     alarm: to_do.alarm.clone().unwrap_or_default(),
+                    minutes: String::new(),
                     why: String::new(),
+                    is_at_why: false,
                     sent: false,
                 });
             }
         },
-        KeyCode::Char('b') => {
-            let station = scene.shown().map(|own| {
-                (
-                    own.station.clone(),
-                    own.batch.as_ref().map(|batch| batch.batch),
-                )
-            });
-            match station {
-                None => {
-                    scene.say("Choose a station first: Tab goes from one to the next.".to_owned())
-                }
-                Some((station, open)) => {
-                    scene.mode = Mode::Batch(BatchForm {
-                        station,
-                        open,
-                        ..BatchForm::default()
-                    });
-                }
+        KeyCode::Char('b') => match scene.shown() {
+            None => scene.say("Choose a station first: Tab goes from one to the next.".to_owned()),
+            Some(own) => {
+                let form = BatchForm {
+                    station: own.station.clone(),
+                    is_flash: own.kind == StationKind::FlashUnit.name(),
+                    open: own.batch.as_ref().map(|batch| batch.batch),
+                    ..BatchForm::default()
+                };
+                scene.mode = Mode::Batch(form);
             }
-        }
+        },
         _ => {}
     }
     Meant::Nothing
@@ -173,23 +184,67 @@ fn shelving(scene: &mut Scene, mut form: Shelving, key: KeyCode) -> Meant {
     }
     let mut meant = Meant::Nothing;
     match key {
-        KeyCode::Enter if !form.sent => match (&scene.by, form.why.trim()) {
-            (_, "") => scene.say("Say why, in a few words.".to_owned()),
-            (None, _) => scene.say(NOBODY.to_owned()),
-            (Some(by), why) => {
-                let aside = ToShelve {
-                    for_s: SHELVED_FOR,
-                    by: by.clone(),
-                    why: why.to_owned(),
-                };
+        KeyCode::Up => choose(scene, &mut form, -1),
+        KeyCode::Down => choose(scene, &mut form, 1),
+        KeyCode::Tab | KeyCode::BackTab => form.is_at_why = !form.is_at_why,
+        KeyCode::Enter if !form.is_at_why => form.is_at_why = true,
+        KeyCode::Enter if form.sent => {}
+        KeyCode::Enter => match to_shelve(scene, &form) {
+            Ok(aside) => {
                 meant = Meant::Do(Box::new(Deed::Shelve(form.alarm.clone(), aside)));
                 form.sent = true;
             }
+            Err(why) => scene.say(why),
         },
-        key => type_into(&mut form.why, key),
+        key if form.is_at_why => type_into(&mut form.why, key),
+        KeyCode::Char(letter) if !letter.is_ascii_digit() => {
+            scene.say("Minutes are a whole number; Tab goes to the reason.".to_owned());
+        }
+        key => type_into(&mut form.minutes, key),
     }
     scene.mode = Mode::Shelving(form);
     meant
+}
+
+/// Goes on among the alarms that stand.
+fn choose(scene: &Scene, form: &mut Shelving, by: isize) {
+    let alarms = scene.alarms();
+    let names = alarms.iter().filter_map(|to_do| to_do.alarm.as_deref());
+    let names: Vec<&str> = names.collect();
+    let own = names.iter().position(|name| *name == form.alarm);
+    let next = own.unwrap_or(0).saturating_add_signed(by);
+    if let Some(name) = names.get(next.min(names.len().saturating_sub(1))) {
+        form.alarm = (*name).to_owned();
+    }
+}
+
+/// The most minutes for which an alarm may be put aside here.
+pub(super) fn most_minutes(scene: &Scene) -> u64 {
+    let longest = scene.now.as_ref().map_or(0.0, |now| now.shelve_longest_s);
+    (longest / 60.0).floor() as u64
+}
+
+fn to_shelve(scene: &Scene, form: &Shelving) -> Result<ToShelve, String> {
+    let most = most_minutes(scene);
+    let minutes = match form.minutes.as_str() {
+        "" => USUAL_MINUTES.min(most),
+        typed => typed.parse().unwrap_or(u64::MAX),
+    };
+    if minutes == 0 || minutes > most {
+        return Err(format!(
+            "An alarm is put aside for 1 to {most} minutes; {} are not possible.",
+            form.minutes
+        ));
+    }
+    match (&scene.by, form.why.trim()) {
+        (_, "") => Err("Say why, in a few words.".to_owned()),
+        (None, _) => Err(NOBODY.to_owned()),
+        (Some(by), why) => Ok(ToShelve {
+            for_s: minutes as f64 * 60.0,
+            by: by.clone(),
+            why: why.to_owned(),
+        }),
+    }
 }
 
 fn settling(scene: &mut Scene, mut form: Settling, key: KeyCode) -> Meant {
@@ -245,13 +300,20 @@ fn batch(scene: &mut Scene, mut form: BatchForm, key: KeyCode) -> Meant {
             meant = Meant::Do(Box::new(Deed::Close(open, By { by })));
             form.sent = true;
         }
-        (Some(_), KeyCode::Char('n')) => form.open = None,
-        (Some(_), _) => {}
-        (None, KeyCode::Tab | KeyCode::Down) => form.field = (form.field + 1) % FIELDS.len(),
-        (None, KeyCode::BackTab | KeyCode::Up) => {
-            form.field = (form.field + FIELDS.len() - 1) % FIELDS.len();
+        (Some(_), KeyCode::Char('n')) => {
+            form.open = None;
+            // The next one is often of the same ink and fabric.
+            if let Some(batch) = scene.shown().and_then(|own| own.batch.as_ref()) {
+                form.fields[1].clone_from(&batch.ink);
+                form.fields[2].clone_from(&batch.fabric);
+            }
         }
-        (None, KeyCode::Enter) if form.field + 1 < FIELDS.len() => form.field += 1,
+        (Some(_), _) => {}
+        (None, KeyCode::Tab | KeyCode::Down) => form.field = (form.field + 1) % form.asked(),
+        (None, KeyCode::BackTab | KeyCode::Up) => {
+            form.field = (form.field + form.asked() - 1) % form.asked();
+        }
+        (None, KeyCode::Enter) if form.field + 1 < form.asked() => form.field += 1,
         (None, KeyCode::Enter) if !form.sent => match new_batch(&form, by) {
             Ok(batch) => {
                 meant = Meant::Do(Box::new(Deed::Open(batch)));
@@ -267,27 +329,34 @@ fn batch(scene: &mut Scene, mut form: BatchForm, key: KeyCode) -> Meant {
 
 /// What was typed, as a batch. The daemon knows which inks and fabrics there are.
 fn new_batch(form: &BatchForm, by: String) -> Result<NewBatch, String> {
-    let [job, ink, fabric, quantity] = form.fields.each_ref().map(|field| field.trim());
+    let [job, ink, fabric, quantity, recipe, last_heat] =
+        form.fields.each_ref().map(|field| field.trim());
     if let Some(empty) = [job, ink, fabric].iter().position(|field| field.is_empty()) {
         return Err(format!("The {} is missing.", FIELDS[empty]));
     }
-    let quantity = match quantity {
-        "" => None,
-        typed => Some(typed.parse::<u64>().map_err(|_| {
-            format!("How many is a whole number of prints, or nothing; {typed:?} is none.")
-        })?),
+    let number = |typed: &str, what: &str| match typed {
+        "" => Ok(None),
+        typed => typed
+            .parse::<u64>()
+            .map(Some)
+            .map_err(|_| format!("{what}, or nothing; {typed:?} is none.")),
+    };
+    let last_heat = match last_heat {
+        "" | "n" | "no" => false,
+        "y" | "yes" => true,
+        typed => return Err(format!("Last heat is yes or no, not {typed:?}.")),
     };
     Ok(NewBatch {
         station: form.station.clone(),
         job: job.to_owned(),
         ink: ink.to_owned(),
         fabric: fabric.to_owned(),
-        last_heat: false,
-        quantity,
+        last_heat,
+        quantity: number(quantity, "How many is a whole number of prints")?,
         blank_cost: None,
         mesh_per_inch: None,
         ink_mixed: None,
-        recipe: None,
+        recipe: number(recipe, "A recipe is told by its number")?,
         by,
     })
 }
@@ -357,12 +426,12 @@ mod tests {
         scene.turn(1);
         // The second station has no batch.
         press(&mut scene, KeyCode::Char('b'));
-        for field in ["Quay caps", "plastisol-low-cure", "nylon", "x"] {
+        for field in ["Quay caps", "plastisol-low-cure", "nylon", "60", "3", "x"] {
             typed(&mut scene, field);
             assert_eq!(press(&mut scene, KeyCode::Enter), Meant::Nothing);
         }
         press(&mut scene, KeyCode::Backspace);
-        typed(&mut scene, "60");
+        typed(&mut scene, "yes");
         let Meant::Do(deed) = press(&mut scene, KeyCode::Enter) else {
             panic!("nothing is sent");
         };
@@ -371,6 +440,35 @@ mod tests {
         };
         let told = (batch.station.as_str(), batch.job.as_str(), batch.quantity);
         assert_eq!(told, ("flash-1", "Quay caps", Some(60)));
+        assert_eq!((batch.recipe, batch.last_heat), (Some(3), true));
+    }
+
+    #[test]
+    fn the_next_batch_at_a_dryer_is_begun_with_the_last_one_s_ink_and_fabric() {
+        let mut scene = scene();
+        scene.by = Some("Mara".to_owned());
+        scene.turn(1);
+        typed(&mut scene, "bnNight market");
+        // Nobody asks whether a belt dryer is the last heat.
+        for _ in 0..4 {
+            assert_eq!(press(&mut scene, KeyCode::Enter), Meant::Nothing);
+        }
+        let Meant::Do(deed) = press(&mut scene, KeyCode::Enter) else {
+            panic!("nothing is sent");
+        };
+        let Deed::Open(batch) = *deed else {
+            panic!("{deed:?}");
+        };
+        let told = (
+            batch.job.as_str(),
+            batch.ink.as_str(),
+            batch.fabric.as_str(),
+        );
+        assert_eq!(
+            told,
+            ("Night market", "plastisol-standard", "cotton-jersey")
+        );
+        assert!(!batch.last_heat);
     }
 
     #[test]
@@ -387,15 +485,27 @@ mod tests {
             Meant::Do(Box::new(deed))
         );
         press(&mut scene, KeyCode::Char('z'));
+        // Minutes first, then why.
+        typed(&mut scene, "9999");
+        press(&mut scene, KeyCode::Enter);
         assert_eq!(press(&mut scene, KeyCode::Enter), Meant::Nothing);
         typed(&mut scene, "a new one comes today");
+        assert_eq!(press(&mut scene, KeyCode::Enter), Meant::Nothing);
+        let said = scene.said.as_ref().map(|(said, _)| said.as_str());
+        assert!(said.is_some_and(|said| said.contains("1 to 480 minutes")));
+        press(&mut scene, KeyCode::Tab);
+        for _ in 0..4 {
+            press(&mut scene, KeyCode::Backspace);
+        }
+        typed(&mut scene, "4x5");
+        press(&mut scene, KeyCode::Enter);
         let Meant::Do(deed) = press(&mut scene, KeyCode::Enter) else {
             panic!("nothing is sent");
         };
         let Deed::Shelve(alarm, aside) = *deed else {
             panic!("{deed:?}");
         };
-        assert_eq!((alarm.as_str(), aside.for_s), ("probe-open@cloth", 3600.0));
+        assert_eq!((alarm.as_str(), aside.for_s), ("probe-open@cloth", 2700.0));
         assert_eq!(aside.why, "a new one comes today");
     }
 

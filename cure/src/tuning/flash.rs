@@ -60,6 +60,10 @@ pub struct FlashTuning {
     pub advice: Vec<FlashAdvice>,
 }
 
+/// Platens that an answer is given for: a cold one, and what they become over a run (common practice, no source).
+pub const USUAL_PLATENS: [Celsius; 4] =
+    [Celsius(30.0), Celsius(45.0), Celsius(60.0), Celsius(75.0)];
+
 /// The recommended stay is longer than the shortest proved one by this share: timers and panels wander.
 const IN_HAND: f64 = 0.02;
 /// Timers are set in tenths of a second.

@@ -12,7 +12,8 @@ use std::time::{Duration, Instant};
 use rumqttc::{Client, Event, MqttOptions, Packet, QoS};
 use serde_json::Value;
 
-use super::load::{PORTIONS, PROBES, begun, free_port, mosquitto, shows, source};
+use super::broker::{Mosquitto, free_port};
+use super::load::{PORTIONS, PROBES, begun, shows, source};
 use super::publisher::Publisher;
 use super::shop::{self, RATE, STATIONS};
 use super::spread::Spread;
@@ -32,7 +33,7 @@ type Sent = Arc<Mutex<HashMap<String, Instant>>>;
 pub fn measure() {
     let folder = tempfile::tempdir().expect("a folder");
     let port = free_port();
-    let Some(_broker) = mosquitto(port, folder.path()) else {
+    let Some(_broker) = Mosquitto::start(port, folder.path()) else {
         println!("SKIPPED alarm: Mosquitto is not installed (Debian: apt-get install mosquitto)");
         return;
     };

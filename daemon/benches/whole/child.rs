@@ -117,10 +117,16 @@ impl Daemon {
         }
     }
 
+    /// What it answers at a path, as it comes.
+    pub fn open(&self, path: &str) -> TcpStream {
+        self.send(&format!("GET {path}"), "").expect("a connection")
+    }
+
     /// The lines of its news.
     pub fn news(&self) -> impl Iterator<Item = String> + use<> {
-        let stream = self.send("GET /api/stream", "").expect("a connection");
-        BufReader::new(stream).lines().map_while(Result::ok)
+        BufReader::new(self.open("/api/stream"))
+            .lines()
+            .map_while(Result::ok)
     }
 
     /// Seconds on the processor so far; `None` where the system does not tell.

@@ -6,14 +6,13 @@
 
 use std::collections::HashMap;
 use std::fs;
-use std::net::{TcpListener, TcpStream};
 use std::path::Path;
-use std::process::{Child, Command, Stdio};
 use std::sync::{Arc, Mutex};
 use std::time::{Duration, Instant};
 
 use serde_json::Value;
 
+use super::broker::{Mosquitto, free_port};
 use super::child::Daemon;
 use super::publisher::Publisher;
 use super::shop::{self, CYCLE, RATE, RIDES, STATIONS};
@@ -26,50 +25,6 @@ pub const PORTIONS: usize = 100;
 const WARM: usize = 65;
 /// Seconds that are measured.
 const MEASURED: usize = 120;
-
-pub struct Mosquitto(Child);
-
-impl Drop for Mosquitto {
-    fn drop(&mut self) {
-        // It may have ended already.
-        let _ = self.0.kill();
-        let _ = self.0.wait();
-    }
-}
-
-/// Mosquitto with room for what is on its way, as the README asks for; `None` where it is not installed.
-pub fn mosquitto(port: u16, folder: &Path) -> Option<Mosquitto> {
-    let file = folder.join("mosquitto.conf");
-    let settings = format!(
-        "listener {port} 127.0.0.1\nallow_anonymous true\npersistence false\nmax_inflight_messages 2000\n\
-         max_queued_messages 100000\n"
-    );
-    fs::write(&file, settings).expect("a file");
-    let found = ["mosquitto", "/usr/sbin/mosquitto"]
-        .into_iter()
-        .find_map(|name| {
-            let mut command = Command::new(name);
-            let command = command.arg("-c").arg(&file).stdin(Stdio::null());
-            command
-                .stdout(Stdio::null())
-                .stderr(Stdio::null())
-                .spawn()
-                .ok()
-        });
-    let running = Mosquitto(found?);
-    let begun = Instant::now();
-    while TcpStream::connect(("127.0.0.1", port)).is_err() {
-        assert!(begun.elapsed().as_secs() < 30, "Mosquitto does not start");
-        std::thread::sleep(Duration::from_millis(10));
-    }
-    Some(running)
-}
-
-/// A port on which nothing listens.
-pub fn free_port() -> u16 {
-    let free = TcpListener::bind("127.0.0.1:0").expect("a port");
-    free.local_addr().expect("an address").port()
-}
 
 /// All readings from a broker.
 pub fn source(port: u16) -> String {
@@ -100,7 +55,7 @@ type Sent = Arc<Mutex<HashMap<String, Instant>>>;
 pub fn measure() {
     let folder = tempfile::tempdir().expect("a folder");
     let port = free_port();
-    let Some(_broker) = mosquitto(port, folder.path()) else {
+    let Some(_broker) = Mosquitto::start(port, folder.path()) else {
         println!("SKIPPED load: Mosquitto is not installed (Debian: apt-get install mosquitto)");
         return;
     };

@@ -5,6 +5,7 @@
 //! ends by itself after some minutes. `load` and `alarm` need Mosquitto, and Linux to tell what the daemon spends.
 
 mod alarm;
+mod broker;
 mod child;
 mod load;
 mod peak;

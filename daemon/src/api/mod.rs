@@ -229,6 +229,7 @@ pub async fn serve_within(
         boards: Arc::new(Semaphore::new(BOARDS)),
         hub: Hub::new(),
         tuning: tokio::sync::Mutex::default(),
+        reporting: tokio::sync::Mutex::default(),
         assigning: tokio::sync::Mutex::new(()),
         stop: stop.clone(),
         door: Door {
@@ -293,6 +294,8 @@ pub(crate) struct Api {
     pub(crate) hub: Hub,
     /// Held while a window is reckoned for a board: it takes a processor for seconds.
     pub(crate) tuning: tokio::sync::Mutex<()>,
+    /// Held while a report is made for a board: it takes a processor for a while, and one of the questions' turns.
+    pub(crate) reporting: tokio::sync::Mutex<()>,
     /// Held while passes are assigned, so that none is given to two batches at once.
     assigning: tokio::sync::Mutex<()>,
     pub(crate) stop: CancellationToken,

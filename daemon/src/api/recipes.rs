@@ -23,9 +23,9 @@ use crate::record::{Place, RecipeLocked, Record};
 /// By what share a belt may be off where nothing is said. Common practice, no source.
 const BELT_DRIFT: f64 = 0.05;
 /// By how many °C a zone. Common practice, no source.
-const ZONE_DRIFT: f64 = 8.0;
+pub(crate) const ZONE_DRIFT: f64 = 8.0;
 /// By how many °C an exit temperature. Common practice, no source.
-const EXIT_DRIFT: f64 = 6.0;
+pub(crate) const EXIT_DRIFT: f64 = 6.0;
 
 /// Which recipes.
 #[derive(Debug, Deserialize, JsonSchema)]

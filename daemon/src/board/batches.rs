@@ -124,18 +124,18 @@ fn table(batches: &[KeptBatch], clock: &Clock) -> Markup {
     html! {
         div .wide tabindex="0" role="region" aria-label="Batches" { table {
             thead { tr {
-                th scope="col" { "Batch" } th scope="col" { "Job" } th scope="col" { "Ink, fabric" }
-                th scope="col" { "Prints" } th scope="col" { "Opened" } th scope="col" { "Closed" }
+                th scope="col" { "Batch" } th scope="col" { "Job" } th scope="col" { "Prints" }
+                th scope="col" { "Opened" } th scope="col" { "Closed" } th scope="col" { "Ink, fabric" }
             } }
             tbody {
                 @for kept in batches {
                     tr {
                         th scope="row" { a href={ "/batches/" (kept.batch.batch) } { (kept.batch.batch) } }
                         td { (kept.batch.job) }
-                        td { (kept.batch.ink) ", " (kept.batch.fabric) }
                         td { (counts(kept)) }
-                        td { (day_and_minute(kept.opened, clock)) }
-                        td { @match &kept.closed { Some((at, _)) => (day_and_minute(*at, clock)), None => strong { "open" } } }
+                        td .time { (day_and_minute(kept.opened, clock)) }
+                        td .time { @match &kept.closed { Some((at, _)) => (day_and_minute(*at, clock)), None => strong { "open" } } }
+                        td { (kept.batch.ink) ", " (kept.batch.fabric) }
                     }
                 }
             }
@@ -148,7 +148,7 @@ fn table(batches: &[KeptBatch], clock: &Clock) -> Markup {
 pub(super) fn counts(kept: &KeptBatch) -> Markup {
     let done: u64 = kept.counts.iter().map(|count| count.passes).sum();
     html! {
-        (done) @if let Some(of) = kept.batch.quantity { " of " (of) }
+        span .tally { (done) @if let Some(of) = kept.batch.quantity { " of " (of) } } " "
         @for count in &kept.counts {
             @let look = look(count.verdict.as_deref(), count.harm.as_deref());
             span .tally { " " (mark(look)) (count.passes) }

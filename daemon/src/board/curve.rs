@@ -4,7 +4,7 @@ use inkdwell_config::display::Units;
 use inkdwell_config::quantity::Celsius;
 use maud::{Markup, html};
 
-use super::running::Trip;
+use super::running::{Level, Trip};
 use super::words::degrees;
 
 /// Width and height of the drawing; it grows with its place.
@@ -102,7 +102,7 @@ pub(super) fn draw(trip: &Trip, units: Units) -> Markup {
             @for level in &trip.levels {
                 @let y = scale.y(level.celsius);
                 line class=(if level.is_limit { "limit" } else { "need" }) x1=(LEFT) x2=(WIDTH - RIGHT) y1=(y) y2=(y) { }
-                text class=(if level.is_limit { "limit" } else { "need" }) x=(WIDTH - RIGHT - 4.0) text-anchor="end" y=(if level.is_limit { y - 5.0 } else { y + 16.0 }) {
+                text class=(if level.is_limit { "limit" } else { "need" }) x=(WIDTH - RIGHT - 4.0) text-anchor="end" y=(if is_crowded(&scale, trip, level) { y + 16.0 } else { y - 5.0 }) {
                     (level.name) " " (degrees(level.celsius, units))
                 }
             }
@@ -112,6 +112,13 @@ pub(super) fn draw(trip: &Trip, units: Units) -> Markup {
             }
         }
     }
+}
+
+/// Whether a limit lies so close above what is needed that its name has to stand below its line.
+fn is_crowded(scale: &Scale, trip: &Trip, own: &Level) -> bool {
+    let above = |level: &Level| scale.y(own.celsius) - scale.y(level.celsius);
+    let near = |level: &&Level| level.is_limit && (0.0..24.0).contains(&above(level));
+    !own.is_limit && trip.levels.iter().any(|level| near(&level))
 }
 
 fn anchor(step: i32) -> &'static str {

@@ -27,6 +27,7 @@ mod out;
 mod page;
 mod prints;
 mod recipes;
+mod report_forms;
 mod reports;
 mod running;
 mod state;
@@ -76,6 +77,7 @@ pub(crate) fn router() -> Router<Arc<Api>> {
         .route("/tune", get(tune::ask))
         .route("/reports", get(reports::days))
         .route("/reports/{day}", get(reports::day))
+        .route("/reports/{day}/{form}", get(report_forms::get))
         .route(LOGIN, get(login::ask))
         .route("/live", get(stream::get))
         .route(
@@ -104,7 +106,10 @@ pub(crate) fn router() -> Router<Arc<Api>> {
 
 async fn with_policy(mut response: Response) -> Response {
     let headers = response.headers_mut();
-    headers.insert(CONTENT_SECURITY_POLICY, HeaderValue::from_static(POLICY));
+    // A report is a page of its own, with a policy of its own.
+    if !headers.contains_key(CONTENT_SECURITY_POLICY) {
+        headers.insert(CONTENT_SECURITY_POLICY, HeaderValue::from_static(POLICY));
+    }
     headers.insert(REFERRER_POLICY, HeaderValue::from_static("same-origin"));
     headers.insert(PERMISSIONS, HeaderValue::from_static(NO_PERMISSIONS));
     response

@@ -39,6 +39,8 @@ pub(super) struct ShopNow {
     pub(super) open_holds: usize,
     /// The number of the last record of evidence.
     pub(super) record: u64,
+    /// For how many seconds an alarm may be put aside at most.
+    pub(super) shelve_longest: f64,
 }
 
 /// A zone of the chamber.
@@ -124,14 +126,15 @@ fn seen(keeper: &Keeper, station: &Station, now: Micros) -> Seen {
 
 /// Looks at the shop, or at one of its stations.
 pub(super) async fn look(api: &Api, only: Option<String>) -> Result<ShopNow, Refusal> {
-    let (name, units, looked, mut alarms, now) = api
+    let (name, units, looked, mut alarms, shelve_longest, now) = api
         .look(move |keeper, now| {
             let shop: &Shop = keeper.shop();
             let wanted = |station: &&Station| only.as_ref().is_none_or(|only| *only == station.id);
             let stations = shop.stations.iter().filter(wanted);
             let seen: Vec<Seen> = stations.map(|station| seen(keeper, station, now)).collect();
             let alarms: Vec<_> = keeper.alarms().cloned().collect();
-            (shop.name.clone(), shop.units, seen, alarms, now)
+            let longest = keeper.shelve_longest();
+            (shop.name.clone(), shop.units, seen, alarms, longest, now)
         })
         .await?;
     alarms.sort_by_key(order);
@@ -164,6 +167,7 @@ pub(super) async fn look(api: &Api, only: Option<String>) -> Result<ShopNow, Ref
             unassigned: crate::api::batches::unassigned(reader)?,
             open_holds: reader.holds(Holds::Open)?.len(),
             record: reader.head()?.number.0,
+            shelve_longest,
         })
     };
     api.read(question).await

@@ -17,6 +17,8 @@ use super::words::{day_and_minute, degrees, look_of, mark, speed};
 use crate::api::Api;
 use crate::api::extract::Told;
 use crate::api::recipes as api_recipes;
+use crate::api::recipes::{EXIT_DRIFT, ZONE_DRIFT};
+use crate::api::refusal::Refusal;
 use crate::api::view::{Clock, NewRecipe, ToRetire};
 use crate::journal::{KeptPass, KeptRecipe, PassQuery, Reader};
 use crate::record::Place;
@@ -59,7 +61,7 @@ pub(super) async fn list(
 }
 
 /// The newest measured passes of batches, the newest first.
-pub(super) fn rides(reader: &Reader) -> Result<Vec<KeptPass>, crate::journal::ReadError> {
+fn rides(reader: &Reader) -> Result<Vec<KeptPass>, crate::journal::ReadError> {
     let passes = reader.passes(&PassQuery {
         newest: Some(LOOKED),
         ..PassQuery::default()
@@ -118,26 +120,35 @@ fn ride(kept: &KeptPass, units: Units, may_change: bool, clock: &Clock) -> Marku
                 @if let Some(belt) = pass.belt_m_per_min { " at " (speed(belt, units)) }
                 span .faint { ", " (day_and_minute(pass.end, clock)) }
             }
-            @if may_change && is_ride(kept) { (locking(pass.pass)) }
+            @if may_change && is_ride(kept) { (locking(pass.pass, units)) }
         }
     }
 }
 
 /// The form that locks a recipe from a ride.
-pub(super) fn locking(ride: u64) -> Markup {
+pub(super) fn locking(ride: u64, units: Units) -> Markup {
+    let usual = |celsius| format!("{:.0}", units.difference_number(CelsiusDifference(celsius)));
     html! {
         details {
             summary { "Lock a recipe from it" }
             form method="post" action="/do/lock-recipe" .sheet {
                 input type="hidden" name="ride" value=(ride);
                 label { "Belt may be off by (%)" input name="belt" inputmode="decimal" placeholder="5"; }
-                label { "A zone may be off by (°C)" input name="zone" inputmode="decimal" placeholder="8"; }
-                label { "The exit may be off by (°C)" input name="exit" inputmode="decimal" placeholder="6"; }
+                label { "A zone may be off by (" (units.degree()) ")" input name="zone" inputmode="decimal" placeholder=(usual(ZONE_DRIFT)); }
+                label { "The exit may be off by (" (units.degree()) ")" input name="exit" inputmode="decimal" placeholder=(usual(EXIT_DRIFT)); }
                 label { "Ride again after (h)" input name="every" inputmode="decimal" placeholder="never"; }
                 (by())
                 button { "Lock it" }
             }
         }
+    }
+}
+
+/// A difference as the shop reads it, in °C.
+fn celsius(difference: f64, units: Units) -> f64 {
+    match units {
+        Units::Metric => difference,
+        Units::Us => difference / 1.8,
     }
 }
 
@@ -161,13 +172,18 @@ pub(super) async fn lock(
     State(api): State<Arc<Api>>,
     Sent(form): Sent<ToLock>,
 ) -> Result<Response, Refused> {
+    let units = api.look(|keeper, _| keeper.shop().units).await?;
+    let drift = |what: &str, text: &str, example: &str| -> Result<Option<f64>, Refusal> {
+        let number: Option<f64> = some_number(what, text, example)?;
+        Ok(number.map(|number| celsius(number, units)))
+    };
     let belt: Option<f64> = some_number("Belt may be off by", &form.belt, "5")?;
     let every: Option<f64> = some_number("Ride again after", &form.every, "4")?;
     let new = NewRecipe {
         ride: number("Ride", &form.ride, "12")?,
         belt_drift: belt.map(|percent| percent / 100.0),
-        zone_drift_c: some_number("A zone may be off by", &form.zone, "8")?,
-        exit_drift_c: some_number("The exit may be off by", &form.exit, "6")?,
+        zone_drift_c: drift("A zone may be off by", &form.zone, "8")?,
+        exit_drift_c: drift("The exit may be off by", &form.exit, "6")?,
         ride_every_s: every.map(|hours| hours * 3600.0),
         by: form.by,
     };
@@ -194,4 +210,20 @@ pub(super) async fn retire(
     };
     let _shown = api_recipes::retire(State(api), Path(form.recipe), Told(new)).await?;
     done("/recipes")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_drift_is_taken_in_the_shop_s_degrees() {
+        // A difference of 9 °F is one of 5 °C exactly.
+        assert_eq!(celsius(9.0, Units::Us), 5.0);
+        assert_eq!(celsius(8.0, Units::Metric), 8.0);
+        let asks = locking(1, Units::Us).into_string();
+        assert!(asks.contains("A zone may be off by (°F)"), "{asks}");
+        // 8 °C are 14.4 °F.
+        assert!(asks.contains("placeholder=\"14\""), "{asks}");
+    }
 }

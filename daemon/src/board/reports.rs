@@ -2,36 +2,55 @@
 
 use std::sync::Arc;
 
-use axum::extract::{Path, State};
+use axum::extract::{Path, Query, State};
 use axum::http::HeaderMap;
 use axum::response::Response;
-use chrono::{Days, NaiveDate, NaiveTime, TimeZone};
+use chrono::{Days, NaiveDate, NaiveTime};
 use maud::{Markup, html};
+use serde::Deserialize;
 
 use super::batches::counts;
+use super::form::done;
 use super::holds::card;
 use super::page::{Frame, Kept, Refused, page};
+use super::report_forms;
 use super::words::{counted, hour, look, mark};
 use crate::api::Api;
 use crate::api::refusal::Refusal;
 use crate::api::view::{Clock, sentence};
 use crate::journal::{Batches, Holds, PassQuery, Reader, VerdictCount};
+use crate::report::When;
 use crate::time::Micros;
 
 /// So many days are listed.
 const DAYS: u64 = 31;
 
-/// When a day of the wall calendar begins and ends.
+/// When a day of the wall calendar begins and ends, in steady time.
 fn bounds(day: NaiveDate, clock: &Clock) -> Option<(Micros, Micros)> {
-    let begins = |day: NaiveDate| {
-        // Where the clock is set forward at midnight, the day begins later.
-        let midnight = day.and_time(NaiveTime::MIN);
-        let later = midnight + chrono::TimeDelta::hours(1);
-        let local = |at| clock.zone.from_local_datetime(&at).earliest();
-        let at = local(midnight).or_else(|| local(later))?;
-        Some(clock.walls.when(Micros(at.timestamp_micros())))
-    };
-    Some((begins(day)?, begins(day.checked_add_days(Days::new(1))?)?))
+    let (from, before) = when(day).shown(clock.zone)?;
+    Some((clock.walls.when(from), clock.walls.when(before)))
+}
+
+/// A day as a report is asked about it.
+pub(super) fn when(date: NaiveDate) -> When {
+    When::Day {
+        date,
+        begins: NaiveTime::MIN,
+    }
+}
+
+/// The day of an address.
+pub(super) fn day_in_path(day: &str) -> Result<NaiveDate, Refusal> {
+    day.parse().map_err(|_| {
+        let day: String = day.chars().take(40).collect();
+        Refusal::absent(format!("{day:?} is no day; write it as 2026-01-31"))
+    })
+}
+
+/// Which day is wanted, where the calendar was used.
+#[derive(Debug, Deserialize)]
+pub(super) struct Wanted {
+    day: Option<String>,
 }
 
 fn counted_between(
@@ -59,8 +78,12 @@ fn tallies(counts: &[VerdictCount]) -> Markup {
 /// `GET /reports`
 pub(super) async fn days(
     State(api): State<Arc<Api>>,
+    Query(wanted): Query<Wanted>,
     headers: HeaderMap,
 ) -> Result<Response, Refused> {
+    if let Some(day) = wanted.day {
+        return done(&format!("/reports/{}", day_in_path(&day)?));
+    }
     let frame = Frame::now(&api, &headers).await?;
     let now = api.shift.now();
     let question = move |reader: &Reader, clock: &Clock| {
@@ -85,7 +108,11 @@ pub(super) async fn days(
                     (tallies(counts))
                 } }
             }
-            @if days.is_empty() { p { "No print has left the heat in the last " (DAYS) " days." } }
+            @if days.is_empty() { p .calm { "No print has left the heat in the last " (DAYS) " days." } }
+            form method="get" action="/reports" .sheet {
+                label { "Another day" input type="date" name="day" required; }
+                button { "Show it" }
+            }
         })
     };
     let body = api.read(question).await?;
@@ -99,11 +126,7 @@ pub(super) async fn day(
     headers: HeaderMap,
 ) -> Result<Response, Refused> {
     let frame = Frame::now(&api, &headers).await?;
-    let unknown = || {
-        let day: String = day.chars().take(40).collect();
-        Refusal::absent(format!("{day:?} is no day; write it as 2026-01-31"))
-    };
-    let date: NaiveDate = day.parse().map_err(|_| unknown())?;
+    let date = day_in_path(&day)?;
     let question = move |reader: &Reader, clock: &Clock| {
         let Some((from, before)) = bounds(date, clock) else {
             return Err(Refusal::absent(format!(
@@ -141,6 +164,7 @@ fn of_day(
         h1 { (day.format("%A")) ", " (day) }
         p .headline { (good) " of " (counted(all, "print", "prints")) " proved good" }
         p { (tallies(&counts)) }
+        @if all > 0 { (forms(day)) }
         h2 { "Batches" }
         @for kept in &batches {
             div .row { p { a href={ "/batches/" (kept.batch.batch) } { (kept.batch.batch) ": " (kept.batch.job) } " " (counts_of(kept)) } }
@@ -153,6 +177,18 @@ fn of_day(
         ul .events { @for event in &events { li { span .faint { (hour(event.at, clock)) } " " (sentence(&event.event.what)) } } }
         @if events.is_empty() { p { "Nothing out of the ordinary." } }
     })
+}
+
+/// The ways to the whole report.
+fn forms(day: NaiveDate) -> Markup {
+    html! {
+        p .forms {
+            a .main href={ "/reports/" (day) "/" (report_forms::PAGE) } { "The whole report, to read and to print" }
+            @for (form, name) in report_forms::FILES {
+                a href={ "/reports/" (day) "/" (form) } download { (name) }
+            }
+        }
+    }
 }
 
 fn counts_of(kept: &crate::journal::KeptBatch) -> Markup {

@@ -56,6 +56,7 @@ pub(crate) async fn get(
         now: shop.clock.moment(shop.now),
         stations: stations.map(|station| told(&shop, station)).collect(),
         last_record: shop.record,
+        shelve_longest_s: shop.shelve_longest,
         caution: CAUTION.to_owned(),
     }))
 }

@@ -19,6 +19,7 @@
 //! support.
 
 mod check;
+pub mod csv;
 mod data;
 mod gather;
 pub mod html;

@@ -3,7 +3,10 @@
 
 use std::net::SocketAddr;
 
+use base64::Engine as _;
+use base64::engine::general_purpose::STANDARD;
 use serde_json::json;
+use sha2::{Digest, Sha256};
 use tokio::io::{AsyncReadExt, AsyncWriteExt};
 use tokio::net::TcpStream;
 use tokio::time::timeout;
@@ -11,7 +14,7 @@ use tokio::time::timeout;
 use crate::client::PATIENCE;
 use crate::served::{PEAKS, Served, generous, shop, trace};
 
-const FORM: &str = "Content-Type: application/x-www-form-urlencoded";
+pub const FORM: &str = "Content-Type: application/x-www-form-urlencoded";
 const BATCH: &str =
     "station=belt-1&job=Harbour+run&ink=plastisol-standard&fabric=cotton-jersey&by=Mara";
 
@@ -25,22 +28,32 @@ async fn served() -> (tempfile::TempDir, Served) {
 }
 
 /// An answer as it came: its status, its head and its text.
-struct Page {
-    status: u16,
-    head: String,
-    text: String,
+pub struct Page {
+    pub status: u16,
+    pub head: String,
+    pub text: String,
 }
 
 /// Sends a request with these header lines, and reads all that comes back.
-async fn ask(
+pub async fn ask(
     address: SocketAddr,
     method: &str,
     path: &str,
     headers: &[&str],
     body: Option<&str>,
 ) -> Page {
-    let mut request =
-        format!("{method} {path} HTTP/1.1\r\nHost: {address}\r\nConnection: close\r\n");
+    ask_for(&address.to_string(), address, (method, path), headers, body).await
+}
+
+/// The same under another name than the address.
+async fn ask_for(
+    host: &str,
+    address: SocketAddr,
+    (method, path): (&str, &str),
+    headers: &[&str],
+    body: Option<&str>,
+) -> Page {
+    let mut request = format!("{method} {path} HTTP/1.1\r\nHost: {host}\r\nConnection: close\r\n");
     for header in headers {
         request += &format!("{header}\r\n");
     }
@@ -51,9 +64,10 @@ async fn ask(
     request += body.unwrap_or_default();
     let mut stream = TcpStream::connect(address).await.unwrap();
     stream.write_all(request.as_bytes()).await.unwrap();
-    let mut text = String::new();
-    let read = timeout(PATIENCE, stream.read_to_string(&mut text)).await;
+    let mut bytes = Vec::new();
+    let read = timeout(PATIENCE, stream.read_to_end(&mut bytes)).await;
     read.expect("an answer").unwrap();
+    let text = String::from_utf8_lossy(&bytes);
     let (head, body) = text.split_once("\r\n\r\n").unwrap();
     Page {
         status: head.split(' ').nth(1).unwrap().parse().unwrap(),
@@ -62,12 +76,12 @@ async fn ask(
     }
 }
 
-async fn page(address: SocketAddr, path: &str) -> Page {
+pub async fn page(address: SocketAddr, path: &str) -> Page {
     ask(address, "GET", path, &[], None).await
 }
 
 /// The cookie of a login, as a browser sends it back.
-async fn log_in(address: SocketAddr, token: &str) -> (Page, String) {
+pub async fn log_in(address: SocketAddr, token: &str) -> (Page, String) {
     let origin = format!("Origin: http://{address}");
     let body = format!("token={token}&next=%2Fholds");
     let page = ask(address, "POST", "/do/login", &[FORM, &origin], Some(&body)).await;
@@ -129,6 +143,29 @@ async fn whoever_has_logged_in_changes_something_from_the_board_s_own_pages_alon
     let done = open(sent(&[&cookie, &origin])).await;
     assert_eq!(done.status, 303, "{}", done.text);
     assert!(done.head.contains("location: /batches/1"));
+
+    // A name of another site's that was made to point here (DNS rebinding) is told by what it asks for.
+    let port = address.port();
+    for host in [
+        "rebound.example".to_owned(),
+        format!("rebound.example:{port}"),
+    ] {
+        let rebound = format!("Origin: http://{host}");
+        for (method, path, lines, body) in [
+            ("GET", "/", vec![cookie.as_str()], None),
+            ("GET", "/live", vec![], None),
+            ("GET", "/reports", vec![], None),
+            (
+                "POST",
+                "/do/open-batch",
+                vec![FORM, cookie.as_str(), rebound.as_str()],
+                Some(BATCH),
+            ),
+        ] {
+            let refused = ask_for(&host, address, (method, path), &lines, body).await;
+            assert_eq!(refused.status, 403, "{host} {path}: {}", refused.text);
+        }
+    }
 
     // A form is for the board's own: programs speak JSON.
     let lines = [FORM, cookie.as_str(), origin.as_str()];
@@ -276,6 +313,20 @@ async fn nothing_that_a_person_writes_runs_and_nothing_comes_from_elsewhere() {
     }
     let evil_is_there = page(address, "/batches/1").await.text;
     assert!(evil_is_there.contains("&lt;script&gt;alert(1)&lt;/script&gt;"));
+    // The whole report has a policy of its own: its own style, by its digest (CSP Level 3), and nothing else.
+    let whole = page(address, &format!("{report}/page")).await;
+    assert_eq!(whole.status, 200, "{}", whole.text);
+    let style = whole.text.split_once("<style>").unwrap().1;
+    let style = style.split_once("</style>").unwrap().0;
+    let digest = STANDARD.encode(Sha256::digest(style)).to_lowercase();
+    let policy = format!(
+        "content-security-policy: default-src 'none'; style-src 'sha256-{digest}'; base-uri 'none'; \
+         form-action 'none'; frame-ancestors 'none'"
+    );
+    assert!(whole.head.contains(&policy), "{}", whole.head);
+    for never in ["<script", "<img", " style=\"", "onerror=alert(2)>"] {
+        assert!(!whole.text.contains(never), "the report has {never}");
+    }
     // A whole page with all that it takes stays small.
     for path in ["/board.css", "/board.js", "/icon.svg"] {
         let page = page(address, path).await;
@@ -283,6 +334,61 @@ async fn nothing_that_a_person_writes_runs_and_nothing_comes_from_elsewhere() {
         bytes += page.text.len();
     }
     assert!(bytes < 100_000, "{bytes} bytes");
+    served.stop().await;
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_day_s_report_is_there_to_read_and_to_take_along() {
+    let (_folder, served) = served().await;
+    let address = served.serving.address;
+    let batch = json!({
+        "station": "belt-1", "job": "Harbour run", "ink": "plastisol-standard",
+        "fabric": "cotton-jersey", "by": "Mara",
+    });
+    served.client.done("/api/batches", batch).await;
+    served.played(1).await;
+    let status = served.client.good("/api/status").await;
+    let day = status["now"]["at"].as_str().unwrap()[..10].to_owned();
+    let own = page(address, &format!("/reports/{day}")).await.text;
+    let mut forms = Vec::new();
+    for (form, kind) in [
+        ("page", "text/html; charset=utf-8"),
+        ("report.pdf", "application/pdf"),
+        ("report.csv", "text/csv; charset=utf-8; header=present"),
+        ("report.json", "application/json"),
+    ] {
+        let path = format!("/reports/{day}/{form}");
+        assert!(own.contains(&format!("href=\"{path}\"")), "{own}");
+        let answer = page(address, &path).await;
+        assert_eq!(answer.status, 200, "{path}: {}", answer.text);
+        assert!(answer.head.contains(&format!("content-type: {kind}")));
+        let is_file = form != "page";
+        let saved = format!("content-disposition: attachment; filename=\"{day}-{form}\"");
+        assert_eq!(answer.head.contains(&saved), is_file, "{}", answer.head);
+        forms.push(answer.text);
+    }
+    let [whole, pdf, csv, json] = forms.as_slice() else {
+        unreachable!("there are four");
+    };
+    assert!(whole.contains("Harbour run"));
+    assert!(pdf.starts_with("%PDF-"));
+    // Three prints were played.
+    assert_eq!(csv.lines().count(), 4, "{csv}");
+    let json: serde_json::Value = serde_json::from_str(json).unwrap();
+    assert_eq!(json["schema"], "inkdwell.report/1");
+
+    let other = page(address, "/reports?day=2026-01-31").await;
+    assert_eq!(other.status, 303);
+    assert!(other.head.contains("location: /reports/2026-01-31"));
+    for (path, says) in [
+        ("/reports?day=never", "is no day"),
+        ("/reports/never/report.pdf", "is no day"),
+        ("/reports/2026-01-31/report.doc", "there is no report"),
+    ] {
+        let refused = page(address, path).await;
+        assert_eq!(refused.status, 404, "{path}");
+        assert!(refused.text.contains(says), "{path}: {}", refused.text);
+    }
     served.stop().await;
 }
 

@@ -357,12 +357,13 @@ async fn beyond_loopback_everything_needs_tls_and_the_token() {
         .with_no_client_auth();
     let connector = TlsConnector::from(Arc::new(config));
     let token = std::fs::read_to_string(data.join(api::token::FILE)).unwrap();
-    let ask = async |header: String| {
+    let send = async |line: &str, header: String, body: &str| {
         let stream = TcpStream::connect(("127.0.0.1", port)).await.unwrap();
         let name = ServerName::try_from("dryer.example").unwrap();
         let mut stream = connector.connect(name, stream).await.unwrap();
         let request = format!(
-            "GET /api/status HTTP/1.1\r\nHost: dryer.example\r\nConnection: close\r\n{header}\r\n"
+            "{line} HTTP/1.1\r\nHost: dryer.example\r\nConnection: close\r\nContent-Length: {}\r\n{header}\r\n{body}",
+            body.len()
         );
         stream.write_all(request.as_bytes()).await.unwrap();
         let mut text = Vec::new();
@@ -372,9 +373,41 @@ async fn beyond_loopback_everything_needs_tls_and_the_token() {
             .unwrap();
         String::from_utf8(text).unwrap()
     };
-    assert!(ask(String::new()).await.starts_with("HTTP/1.1 401"));
-    let token = format!("Authorization: Bearer {}\r\n", token.trim());
-    assert!(ask(token).await.starts_with("HTTP/1.1 200"));
+    let ask =
+        async |path: &str, header: &str| send(&format!("GET {path}"), header.to_owned(), "").await;
+    let token = token.trim();
+    assert!(ask("/api/status", "").await.starts_with("HTTP/1.1 401"));
+    let bearer = format!("Authorization: Bearer {token}\r\n");
+    assert!(
+        ask("/api/status", &bearer)
+            .await
+            .starts_with("HTTP/1.1 200")
+    );
+    // A person who opens a board is asked to log in; a board's own requests are refused.
+    let board = ask("/holds", "").await;
+    assert!(board.starts_with("HTTP/1.1 303"), "{board}");
+    assert!(board.contains("location: /login?next=/holds"), "{board}");
+    assert!(ask("/live", "").await.starts_with("HTTP/1.1 401"));
+    assert!(
+        ask("/reports/2026-03-02/report.json", "")
+            .await
+            .starts_with("HTTP/1.1 303")
+    );
+    let form =
+        "Origin: https://dryer.example\r\nContent-Type: application/x-www-form-urlencoded\r\n";
+    let body = format!("token={token}&next=%2Fholds");
+    let entered = send("POST /do/login", form.to_owned(), &body).await;
+    assert!(entered.starts_with("HTTP/1.1 303"), "{entered}");
+    let cookie = entered
+        .lines()
+        .find_map(|line| line.strip_prefix("set-cookie: "));
+    let cookie = cookie.unwrap();
+    assert!(
+        cookie.ends_with("; HttpOnly; SameSite=Strict; Secure"),
+        "{cookie}"
+    );
+    let cookie = format!("Cookie: {}\r\n", cookie.split(';').next().unwrap());
+    assert!(ask("/holds", &cookie).await.starts_with("HTTP/1.1 200"));
     // In the clear nothing is said.
     let mut clear = TcpStream::connect(("127.0.0.1", port)).await.unwrap();
     clear

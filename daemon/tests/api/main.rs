@@ -7,3 +7,4 @@ mod door;
 mod journey;
 mod news;
 mod served;
+mod tune;

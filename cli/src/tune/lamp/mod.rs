@@ -10,7 +10,7 @@ use inkdwell_cure::heat::fit::{
     Aim, Fit, FitOptions, LimitName, Note, Prediction, Ride, Trip, fit,
 };
 use inkdwell_cure::trace_file::Notes;
-use inkdwell_cure::tuning::{FlashAdvice, FlashTuning, tune_flash};
+use inkdwell_cure::tuning::{FlashAdvice, FlashTuning, USUAL_PLATENS, tune_flash};
 
 use super::call::Call;
 use super::{journal, no_answer, not_fitted, ride_of, words};
@@ -20,8 +20,6 @@ use crate::ride_file::{RideOf, Trace};
 use crate::terminal::{Setting, print};
 use ride::Heating;
 
-/// Platens that the answer is given for, in °C: a cold one, and what they become over a run.
-const PLATENS: [f64; 4] = [30.0, 45.0, 60.0, 75.0];
 /// Rides on platens further apart than this (in °C) are not alike.
 const ALIKE: f64 = 10.0;
 
@@ -65,7 +63,7 @@ pub(super) fn run(call: &Call) -> Result<Outcome, Failure> {
         })?;
     let imagined = &call.imagined;
     let asked = fitted.imagined(&imagined.station, &imagined.ink, &imagined.fabric);
-    let tuning = tune_flash(&asked, platen, &PLATENS.map(Celsius)).map_err(no_answer)?;
+    let tuning = tune_flash(&asked, platen, &USUAL_PLATENS).map_err(no_answer)?;
     let mut at = Vec::new();
     for trip in &call.at {
         at.push((*trip, asked.predict(*trip).map_err(no_answer)?));

@@ -2,7 +2,7 @@
 
 use inkdwell_config::quantity::{Celsius, CelsiusDifference, Seconds};
 use inkdwell_cure::engine::{Engine, Event, EventKind};
-use inkdwell_cure::heat::fit::{Ride, Trip};
+use inkdwell_cure::heat::fit::Ride;
 use inkdwell_cure::judged::JudgedPass;
 use inkdwell_cure::plan::{
     ChannelPlan, DEFAULT_MAX_GAP, DEFAULT_WAKE, PrintLaws, ProbeDoubt, Watch,
@@ -10,6 +10,7 @@ use inkdwell_cure::plan::{
 use inkdwell_cure::sensor::tolerance::expanded_uncertainty;
 use inkdwell_cure::sensor::{ThermocoupleType, ToleranceClass, Uncertainty};
 use inkdwell_cure::trace_file::ColumnKind;
+use inkdwell_cure::tuning;
 
 use crate::failure::Failure;
 use crate::ride_file::{RideOf, Trace, note};
@@ -18,10 +19,6 @@ use crate::ride_file::{RideOf, Trace, note};
 const MOST: usize = 6;
 /// And only those whose trough lies this close to the last one's, in °C: their platen was as warm.
 const ALIKE: f64 = 6.0;
-/// The rise begins where it has come this far, as a share of all of it.
-const BEGUN: f64 = 0.05;
-/// A stay from the trace needs so many samples to be one.
-const FEWEST: f64 = 5.0;
 
 /// A heating as it is used.
 #[derive(Debug)]
@@ -89,24 +86,19 @@ pub(super) fn read(
     }
     let mut heatings = Vec::new();
     for pass in whole {
-        let (trough, rise) = begin(&series, &pass);
-        let stay = noted.map_or_else(|| shown_stay(&series, &pass, rise), |stay| stay.0);
-        if noted.is_none() {
-            check_sampling(file, &series, &pass, stay)?;
+        let Some(mut seen) = tuning::Heating::seen(&series, pass.start, pass.end) else {
+            continue;
+        };
+        match noted {
+            Some(stay) => seen.stay = stay,
+            None if seen.is_coarse => return Err(too_coarse(file, &pass)),
+            None => {}
         }
-        let film = good(&series, (pass.start.0, pass.end.0));
         heatings.push(Heating {
             file: number,
             number: pass.index,
-            ride: Ride {
-                trip: Trip::Lamp(Seconds(stay)),
-                film,
-                cloth: Vec::new(),
-                // A print waits on its platen before the lamp comes: what it starts from is the trough.
-                room: Some(trough),
-                uncertainty: CelsiusDifference(uncertainty.at(pass.peak.0)),
-            },
-            trough,
+            ride: seen.ride(CelsiusDifference(uncertainty.at(pass.peak.0))),
+            trough: seen.trough,
             platen: platen.and_then(|platen| mean(&trace.series[platen], &pass)),
             pass,
         });
@@ -235,68 +227,15 @@ fn nothing(file: &str, of: &RideOf<'_>, series: &[(f64, f64)], cut: bool) -> Fai
     )
 }
 
-/// The trough before a heating, and when the rise from it begins.
-fn begin(series: &[(f64, f64)], pass: &JudgedPass) -> (Celsius, f64) {
-    let inside = || {
-        let (start, end) = (pass.start.0, pass.end.0);
-        series
-            .iter()
-            .filter(move |(time, _)| (start..=end).contains(time))
-    };
-    let trough = inside().next().map_or(pass.peak.0, |sample| sample.1);
-    let begun = trough + (BEGUN * (pass.peak.0 - trough)).max(2.0);
-    let mut last: Option<(f64, f64)> = None;
-    for &(time, celsius) in inside() {
-        if celsius >= begun {
-            let at = last.map_or(time, |(before, cooler)| {
-                before + (begun - cooler) / (celsius - cooler) * (time - before)
-            });
-            return (Celsius(trough), at);
-        }
-        last = Some((time, celsius));
-    }
-    (Celsius(trough), pass.start.0)
-}
-
-/// From where the rise begins to the hottest sample, after which the lamp is gone.
-fn shown_stay(series: &[(f64, f64)], pass: &JudgedPass, rise: f64) -> f64 {
-    let hottest = series
-        .iter()
-        .filter(|(time, _)| (pass.start.0..=pass.end.0).contains(time))
-        .max_by(|a, b| a.1.total_cmp(&b.1));
-    hottest.map_or(0.0, |hottest| hottest.0 - rise)
-}
-
-fn check_sampling(
-    file: &str,
-    series: &[(f64, f64)],
-    pass: &JudgedPass,
-    stay: f64,
-) -> Result<(), Failure> {
-    let count = series
-        .iter()
-        .filter(|(time, _)| (pass.start.0..=pass.end.0).contains(time))
-        .count();
-    let interval = (pass.end.0 - pass.start.0) / (count.max(2) - 1) as f64;
-    if stay >= FEWEST * interval {
-        return Ok(());
-    }
-    Err(Failure::of_file(
+fn too_coarse(file: &str, pass: &JudgedPass) -> Failure {
+    Failure::of_file(
         file,
         format_args!(
             "heating {} is sampled too coarsely to tell how long the lamp stayed",
             pass.index
         ),
         "note what the timer was set to, as \"# stay: 8 s\", or record ten samples a second",
-    ))
-}
-
-fn good(series: &[(f64, f64)], (from, to): (f64, f64)) -> Vec<(Seconds, Celsius)> {
-    series
-        .iter()
-        .filter(|sample| sample.0 >= from && sample.0 <= to)
-        .map(|(time, celsius)| (Seconds(*time), Celsius(*celsius)))
-        .collect()
+    )
 }
 
 fn mean(series: &[(f64, f64)], pass: &JudgedPass) -> Option<Celsius> {

@@ -8,7 +8,7 @@ use ratatui::style::Stylize;
 use ratatui::text::{Line, Text};
 use ratatui::widgets::{Block, Clear};
 
-use super::super::keys::{BatchForm, FIELDS, Settling, Shelving};
+use super::super::keys::{BatchForm, FIELDS, Settling, Shelving, USUAL_MINUTES, most_minutes};
 use super::{Scene, clipped, wrapped};
 
 /// A place in the middle, no larger than the screen.
@@ -83,7 +83,7 @@ pub(super) fn batch(frame: &mut Frame<'_>, scene: &Scene, form: &BatchForm, area
     let inner = opened(
         frame,
         &format!("Batch at {}", form.station),
-        within(area, 64, 12),
+        within(area, 66, 14),
     );
     let width = usize::from(inner.width);
     let mut lines = Vec::new();
@@ -99,7 +99,8 @@ pub(super) fn batch(frame: &mut Frame<'_>, scene: &Scene, form: &BatchForm, area
             "Enter closes it   n opens the next, which closes it too",
         ));
     } else {
-        for (number, (name, text)) in FIELDS.iter().zip(&form.fields).enumerate() {
+        let fields = FIELDS.iter().zip(&form.fields).take(form.asked());
+        for (number, (name, text)) in fields.enumerate() {
             let is_typed = number == form.field;
             let mut line = Line::from(format!("{name:10}"));
             line.extend(field(text, is_typed, width.saturating_sub(10)));
@@ -107,9 +108,10 @@ pub(super) fn batch(frame: &mut Frame<'_>, scene: &Scene, form: &BatchForm, area
         }
         lines.push(Line::from(""));
         lines.push(Line::from("Tab goes on, Enter behind the last opens it."));
-        lines.push(Line::from(
-            "Ink and fabric by their ids: `inkdwell inks`, `inkdwell fabrics`.",
-        ));
+        let told = "Job, ink and fabric are needed; ink and fabric by their ids (`inkdwell inks`, \
+                    `inkdwell fabrics`), a recipe by its number.";
+        let told = wrapped(told, inner.width, 3).into_iter();
+        lines.extend(told.map(Line::from));
     }
     if form.sent {
         lines.push(Line::from("..."));
@@ -117,21 +119,48 @@ pub(super) fn batch(frame: &mut Frame<'_>, scene: &Scene, form: &BatchForm, area
     frame.render_widget(Text::from(lines), inner);
 }
 
-pub(super) fn shelve(frame: &mut Frame<'_>, form: &Shelving, area: Rect) {
-    let inner = opened(frame, "Shelve an alarm", within(area, 64, 8));
+pub(super) fn shelve(frame: &mut Frame<'_>, scene: &Scene, form: &Shelving, area: Rect) {
+    let alarms = scene.alarms();
+    let inner = opened(frame, "Put an alarm aside", within(area, 68, 15));
     let width = usize::from(inner.width);
-    let mut lines = vec![
-        Line::from(clipped(
-            &format!("{} says nothing for an hour. Why?", form.alarm),
-            width,
-        )),
-        field(&form.why, true, width),
-        Line::from(""),
-        Line::from("Its cause goes on meanwhile: somebody keeps an eye on it.").italic(),
-    ];
-    if form.sent {
-        lines.push(Line::from("..."));
+    let own = alarms
+        .iter()
+        .position(|to_do| to_do.alarm.as_ref() == Some(&form.alarm));
+    // The chosen one stays in sight.
+    let room = usize::from(inner.height.saturating_sub(6)).max(1);
+    let first = own.unwrap_or(0).saturating_sub(room - 1);
+    let mut lines = Vec::new();
+    for (number, to_do) in alarms.iter().enumerate().skip(first).take(room) {
+        let is_chosen = own == Some(number);
+        let chosen = if is_chosen { "▶" } else { " " };
+        let name = to_do.alarm.as_deref().unwrap_or_default();
+        let line = Line::from(clipped(&format!("{chosen} {name}"), width));
+        lines.push(if is_chosen { line.bold() } else { line });
     }
+    if own.is_none() {
+        let gone = format!("{} stands no more; Esc goes back.", form.alarm);
+        lines.push(Line::from(clipped(&gone, width)));
+    }
+    let most = most_minutes(scene);
+    let minutes = match (form.minutes.as_str(), form.is_at_why) {
+        ("", true) => USUAL_MINUTES.min(most).to_string(),
+        (typed, _) => typed.to_owned(),
+    };
+    let mut time = Line::from("minutes   ");
+    time.extend(field(&minutes, !form.is_at_why, 8));
+    time.extend(Line::from(format!(
+        "  ({USUAL_MINUTES} if none are typed; {most} at most)"
+    )));
+    let mut why = Line::from("why       ");
+    why.extend(field(&form.why, form.is_at_why, width.saturating_sub(10)));
+    lines.extend([Line::from(""), time, why, Line::from("")]);
+    let cause = "Its cause goes on meanwhile: somebody keeps an eye on it.";
+    lines.push(Line::from(clipped(cause, width)).italic());
+    let keys = "↑ ↓ another alarm   Tab goes on   Enter behind the reason does it";
+    lines.push(Line::from(clipped(
+        if form.sent { "..." } else { keys },
+        width,
+    )));
     frame.render_widget(Text::from(lines), inner);
 }
 

@@ -14,7 +14,7 @@ const WORDS: [(&str, &str); 8] = [
         "the next station, the one before; all of them in between",
     ),
     ("a", "acknowledge the first alarm: somebody has seen it"),
-    ("z", "shelve the first alarm for an hour, and say why"),
+    ("z", "shelve an alarm: which, for how long, and why"),
     ("h", "settle a hold: prints that were pulled"),
     ("b", "open or close a batch"),
     ("?", "this"),

@@ -165,7 +165,7 @@ pub(super) fn draw(frame: &mut Frame<'_>, scene: &Scene) {
         Mode::Help => help::draw(frame, scene, area),
         Mode::Settling(form) => dialog::settle(frame, scene, form, area),
         Mode::Batch(form) => dialog::batch(frame, scene, form, area),
-        Mode::Shelving(form) => dialog::shelve(frame, form, area),
+        Mode::Shelving(form) => dialog::shelve(frame, scene, form, area),
     }
 }
 
@@ -270,9 +270,9 @@ fn draw_foot(frame: &mut Frame<'_>, scene: &Scene, area: Rect) {
         scene.now.as_ref().map_or(0, |now| now.stations.len()),
     ) {
         (Mode::Looking, 2..) => {
-            "? keys   a seen   h settle a hold   b batch   Tab next station   q end"
+            "? keys   a seen   z shelve   h holds   b batch   Tab next station   q end"
         }
-        (Mode::Looking, _) => "? keys   a seen   h settle a hold   b batch   q end",
+        (Mode::Looking, _) => "? keys   a seen   z shelve   h holds   b batch   q end",
         _ => "Esc back",
     };
     let lines = vec![

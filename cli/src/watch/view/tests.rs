@@ -173,6 +173,7 @@ pub(in super::super) fn scene() -> Scene {
         now: moment("14:05:42"),
         stations: vec![belt(), flash()],
         last_record: 99,
+        shelve_longest_s: 28_800.0,
         caution: "Advice only: Inkdwell is no safety device.".to_owned(),
     });
     scene
@@ -249,7 +250,7 @@ fn every_dialog_is_drawn_at_every_size() {
     scene.by = Some("Mara".to_owned());
     let stages: [&[&str]; 5] = [
         &["?"],
-        &["z", "why"],
+        &["z", "90"],
         &["h"],
         &["h", "r", "a"],
         &["b", "n", "Quay"],

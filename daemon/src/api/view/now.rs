@@ -164,6 +164,8 @@ pub struct NowView {
     pub stations: Vec<StationNowView>,
     /// The last record of evidence: what a stream goes on from.
     pub last_record: u64,
+    /// For how many seconds an alarm may be put aside at most.
+    pub shelve_longest_s: f64,
     /// What to keep in mind.
     pub caution: String,
 }

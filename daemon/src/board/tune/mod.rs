@@ -1,4 +1,5 @@
-//! Tuning from the journal's rides: how fast the belt may run, drawn, with the ride to lock a recipe from.
+//! Tuning from the journal's rides: how fast the belt may run, or how long the lamp may stay, drawn, with the ride to
+//! lock a recipe from.
 
 use std::collections::BTreeMap;
 use std::sync::Arc;
@@ -6,6 +7,7 @@ use std::sync::Arc;
 use axum::extract::State;
 use axum::http::HeaderMap;
 use axum::response::Response;
+use inkdwell_config::display::Units;
 use inkdwell_config::station::StationKind;
 use inkdwell_cure::live::Micros;
 use maud::{Markup, html};
@@ -14,23 +16,37 @@ use serde::Deserialize;
 use super::form::{Sent, number};
 use super::page::{Frame, Kept, Refused, page};
 use super::prints::is_ride;
-use super::recipes::rides;
 use super::words::{day_and_minute, degrees, look_of, mark, speed};
 use crate::api::Api;
 use crate::api::extract::absent;
 use crate::api::refusal::Refusal;
 use crate::api::view::Clock;
-use crate::journal::{KeptPass, Reader};
+use crate::journal::{KeptPass, PassQuery, Reader};
 use crate::record::Place;
 
 mod answer;
+mod belt;
+mod drawing;
 mod fitting;
+mod lamp;
 
 /// A fit takes one to three rides well; more only take longer.
 const MOST: usize = 4;
 
-/// What rides have in common that are fitted together: station, ink and fabric.
-type Of = (String, String, String);
+/// So many passes of a station are looked through for rides.
+const LOOKED: u64 = 200;
+/// So many rides of one print are offered.
+const OFFERED: usize = 8;
+
+/// What rides have in common that are fitted together.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+struct Of {
+    station: String,
+    ink: String,
+    fabric: String,
+    /// Whether a flash unit was the last heat.
+    last_heat: bool,
+}
 
 /// `GET /tune`
 pub(super) async fn ask(
@@ -38,64 +54,90 @@ pub(super) async fn ask(
     headers: HeaderMap,
 ) -> Result<Response, Refused> {
     let frame = Frame::now(&api, &headers).await?;
-    let (belts, units) = api
+    let (stations, units) = api
         .look(|keeper, _| {
             let shop = keeper.shop();
-            let belts = shop
-                .stations
-                .iter()
-                .filter(|own| own.kind == StationKind::BeltDryer);
-            (
-                belts.map(|own| own.id.clone()).collect::<Vec<_>>(),
-                shop.units,
-            )
+            let stations = shop.stations.iter();
+            let stations = stations.map(|own| (own.id.clone(), own.name.clone(), own.kind));
+            (stations.collect::<Vec<_>>(), shop.units)
         })
         .await?;
     let may_change = frame.may_change;
     let question = move |reader: &Reader, clock: &Clock| {
-        let mut groups: BTreeMap<Of, Vec<KeptPass>> = BTreeMap::new();
-        for kept in rides(reader)? {
-            let batch = match kept.pass.batch {
-                Some(batch) => reader.batch(batch)?,
-                None => None,
-            };
-            let is_fit = kept.pass.place == Place::Ride && kept.pass.belt_m_per_min.is_some();
-            if let (Some(batch), true) = (batch, is_fit && kept.readings_kept)
-                && belts.contains(&kept.pass.station)
-            {
-                let of = (
-                    kept.pass.station.clone(),
-                    batch.batch.ink,
-                    batch.batch.fabric,
-                );
-                groups.entry(of).or_default().push(kept);
+        let mut cards = Vec::new();
+        for (id, name, kind) in &stations {
+            for (of, rides) in groups(reader, id, *kind)? {
+                cards.push(group(&of, (name, *kind), &rides, may_change, units, clock));
             }
         }
         Ok(html! {
             h1 { "Tune" }
             p {
-                "From one to three rides of the same print, the heat model finds how fast the belt may run so that every \
-                 print is proved cured and unharmed. Rides at different speeds tell most. (Flash units are tuned by "
-                code { "inkdwell tune" } ".)"
+                "From one to three rides of the same print, the heat model finds how fast the belt may run, or how long the \
+                 lamp may stay, so that every print is proved good. Rides at different settings tell most."
             }
-            @for (of, rides) in &groups { (group(of, rides, may_change, units, clock)) }
-            @if groups.is_empty() { p { "There is no ride yet: send a print of a batch through with a probe in its ink." } }
+            @for card in &cards { (card) }
+            @if cards.is_empty() { p .calm { "There is no ride yet: send a print of a batch through with a probe in its ink, or flash one under a probe." } }
         })
     };
     let body = api.read(question).await?;
     Ok(page(&frame, "/tune", "Tune", Kept::Not, &body))
 }
 
+/// The newest rides of a station, by what they are of.
+fn groups(
+    reader: &Reader,
+    station: &str,
+    kind: StationKind,
+) -> Result<BTreeMap<Of, Vec<KeptPass>>, Refusal> {
+    let mut groups: BTreeMap<Of, Vec<KeptPass>> = BTreeMap::new();
+    let passes = reader.passes(&PassQuery {
+        station: Some(station.to_owned()),
+        newest: Some(LOOKED),
+        ..PassQuery::default()
+    })?;
+    for kept in passes {
+        let pass = &kept.pass;
+        let is_whole = pass.judged.as_ref().is_some_and(|judged| !judged.cut);
+        let is_fit = match kind {
+            StationKind::BeltDryer => pass.place == Place::Ride && pass.belt_m_per_min.is_some(),
+            StationKind::FlashUnit => pass.place == Place::Flash,
+        };
+        let (Some(batch), true) = (pass.batch, is_fit && is_whole && kept.readings_kept) else {
+            continue;
+        };
+        let Some(batch) = reader.batch(batch)? else {
+            continue;
+        };
+        let of = Of {
+            station: pass.station.clone(),
+            ink: batch.batch.ink,
+            fabric: batch.batch.fabric,
+            last_heat: kind == StationKind::FlashUnit && batch.batch.last_heat,
+        };
+        let own = groups.entry(of).or_default();
+        if own.len() < OFFERED {
+            own.push(kept);
+        }
+    }
+    Ok(groups)
+}
+
 fn group(
-    (station, ink, fabric): &Of,
+    of: &Of,
+    (station, kind): (&str, StationKind),
     rides: &[KeptPass],
     may_change: bool,
-    units: inkdwell_config::display::Units,
+    units: Units,
     clock: &Clock,
 ) -> Markup {
+    let (way, wanted) = match kind {
+        StationKind::BeltDryer => ("through", "Find the fastest safe speed"),
+        StationKind::FlashUnit => ("under", "Find the shortest safe stay"),
+    };
     html! {
         article .card {
-            h2 { (ink) " on " (fabric) " through " (station) }
+            h2 { (of.ink) " on " (of.fabric) " " (way) " " (station) @if of.last_heat { ", as the last heat" } }
             form method="post" action="/do/tune" data-busy="Reckoning; this takes some seconds." {
                 ul .picks {
                     @for (number, kept) in rides.iter().enumerate() {
@@ -108,7 +150,7 @@ fn group(
                         } }
                     }
                 }
-                @if may_change { button { "Find the fastest safe speed" } }
+                @if may_change { button { (wanted) } }
                 @else { p .faint { "Log in to have it reckoned." } }
             }
         }

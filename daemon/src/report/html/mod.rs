@@ -12,7 +12,8 @@ use super::words::{per_cent, prints, verdict_words};
 use super::{Known, Report, VerdictCount};
 use crate::api::view::Moment;
 
-const STYLE: &str = include_str!("report.css");
+/// The page's only style, which stands in it.
+pub(crate) const STYLE: &str = include_str!("report.css");
 /// What stands before and after the report's data in the page.
 const DATA: (&str, &str) = ("<template id=\"inkdwell-report\">", "</template>");
 
