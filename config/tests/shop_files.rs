@@ -4,7 +4,7 @@ use inkdwell_config::display::Units;
 use inkdwell_config::library::Library;
 use inkdwell_config::problem::Checked;
 use inkdwell_config::quantity::{Celsius, Seconds};
-use inkdwell_config::shop::{Place, Sensor, Shop, SourceKind};
+use inkdwell_config::shop::{Place, Secret, Sensor, Shop, SinkKind, SourceKind, TlsRoots};
 use inkdwell_config::{QuantityError, decode, read_file};
 use proptest::prelude::*;
 
@@ -249,6 +249,44 @@ fn files_that_are_played_stand_beside_the_shop_file() {
         None,
     ];
     assert_eq!(found.collect::<Vec<_>>(), expected);
+}
+
+/// So are certificates and secrets, and a program that is named with its folder.
+#[test]
+fn certificates_and_secrets_stand_beside_the_shop_file() {
+    let folder = tempfile::tempdir().unwrap();
+    let text = "[[source]]\nid = \"a\"\nkind = \"mqtt\"\nhost = \"broker\"\ntls_roots = \"keys/ca.pem\"\n\
+                user = \"inkdwell\"\npassword_file = \"keys/broker\"\n\
+                [[source.topic]]\nfilter = \"shop/+\"\nchannel = \"{1}\"\n\
+                [[sink]]\nid = \"b\"\nkind = \"webhook\"\nurl = \"https://example.org/\"\nsecret_file = \"keys/hook\"\n\
+                tls_roots = \"/etc/roots.pem\"\n\
+                [[sink]]\nid = \"c\"\nkind = \"command\"\nprogram = \"./horn\"\n\
+                [[sink]]\nid = \"d\"\nkind = \"command\"\nprogram = \"horn\"\n\
+                [board]\ncertificate = \"keys/board.pem\"\nkey = \"keys/board.key\"\n";
+    std::fs::write(folder.path().join("shop.toml"), text).unwrap();
+    let shop = Shop::load(&folder.path().join("shop.toml")).unwrap();
+    let own = |file: &str| folder.path().join(file);
+    let SourceKind::Mqtt(mqtt) = &shop.sources[0].kind else {
+        panic!("{:?}", shop.sources);
+    };
+    assert_eq!(mqtt.broker.tls, Some(TlsRoots::File(own("keys/ca.pem"))));
+    assert_eq!(mqtt.broker.password, Some(Secret::File(own("keys/broker"))));
+    let SinkKind::Webhook { secret, roots, .. } = &shop.sinks[0].kind else {
+        panic!("{:?}", shop.sinks);
+    };
+    assert_eq!(*secret, Some(Secret::File(own("keys/hook"))));
+    assert_eq!(*roots, TlsRoots::File("/etc/roots.pem".into()));
+    let programs = shop.sinks[1..].iter().map(|sink| match &sink.kind {
+        SinkKind::Command { program, .. } => program.clone(),
+        other => panic!("{other:?}"),
+    });
+    let programs: Vec<_> = programs.collect();
+    assert_eq!(programs, [own("./horn"), "horn".into()]);
+    let tls = shop.board.tls.unwrap();
+    assert_eq!(
+        (tls.certificate, tls.key),
+        (own("keys/board.pem"), own("keys/board.key"))
+    );
 }
 
 proptest! {

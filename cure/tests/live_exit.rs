@@ -117,6 +117,7 @@ fn ride(began: Micros) -> RecipeRide {
         uncertainty: RIDE_DOUBT,
         assumed: None,
         passed: 0.0,
+        station: None,
     }
 }
 
@@ -322,8 +323,7 @@ fn left_at(pass: &JudgedPass) -> f64 {
 }
 
 /// Forty prints, among them a wet one, one of other cloth, a heater that sags and a belt that slips: the same
-/// prints, at the same times, with the same verdicts, and figures that differ only by what later prints
-/// tell of the belt between.
+/// prints, at the same times, with the same verdicts and figures.
 #[test]
 fn what_is_said_live_is_what_is_said_afterwards() {
     let run = Trace::read("exit-run.csv");
@@ -343,7 +343,7 @@ fn what_is_said_live_is_what_is_said_afterwards() {
     assert_eq!(offline.len(), 40);
     assert_eq!(live.len(), offline.len());
     assert!(day.ended().is_empty(), "every step belongs to an object");
-    let mut apart = 0.0;
+    let (mut apart, mut other_doubt) = (String::new(), String::new());
     for (number, ((now, left), then)) in live.iter().zip(&offline).enumerate() {
         let start = left.seen.start.seconds_since(at(0.0));
         let told = format!("print {}: {now:?} and {then:?}", number + 1);
@@ -354,27 +354,27 @@ fn what_is_said_live_is_what_is_said_afterwards() {
         assert_eq!(left.seen.by, SeenBy::Exit);
         assert_eq!(now.verdict, then.verdict, "{told}");
         assert_eq!(now.evidence, then.evidence, "{told}");
-        // What later prints tell of the belt between moves nothing by more than half of its doubt.
-        let doubt = then.uncertainty.0;
-        assert!((now.peak.0 - then.peak.0).abs() < 0.5 * doubt, "{told}");
-        apart += (now.peak.0 - then.peak.0) / doubt / live.len() as f64;
         assert!((left_at(now) - left_at(then)).abs() < 0.15, "{told}");
-        assert!(
-            (now.uncertainty.0 - then.uncertainty.0).abs() < 0.3 * doubt,
-            "{told}"
-        );
         let (cure, before) = (now.cure.unwrap(), then.cure.unwrap());
-        // What each says best lies where the other says that it may lie.
-        assert!((before.low..=before.high).contains(&cure.best), "{told}");
-        assert!((cure.low..=cure.high).contains(&before.best), "{told}");
         // An edge that lies some millimetres off may take in one sample more.
         assert!(now.samples.abs_diff(then.samples) <= 1, "{told}");
         // 2.8 m/min, and a quarter less once the belt slips (the scenario).
         let belt = left.seen.belt.unwrap().0 * 60.0;
         assert!((2.0..2.9).contains(&belt), "{told}: {belt}");
+        let peak = now.peak.0 - then.peak.0;
+        let doubt = now.uncertainty.0 - then.uncertainty.0;
+        let dose = (cure.best - before.best) / before.best.max(1.0);
+        if peak.abs() > 0.3 || dose.abs() > 0.05 || doubt.abs() > 0.25 * then.uncertainty.0 {
+            apart += &format!("print {}: peak {peak:+.3}, dose {dose:+.3}\n", number + 1);
+        }
+        if doubt.abs() > 0.3 {
+            other_doubt += &format!("print {}: {doubt:+.3}\n", number + 1);
+        }
     }
-    // And to neither side more than to the other.
-    assert!(apart.abs() < 0.1, "{apart}");
+    assert_eq!(apart, "");
+    // What is inferred is weighed among several accounts, a step apart each: a reading that is some hundredths of a
+    // degree higher may take another step, which moves hardly the peak, but its U.
+    assert!(other_doubt.lines().count() <= 2, "{other_doubt}");
 }
 
 /// Put away and taken up between any two ticks, the floor says the same.
@@ -398,6 +398,33 @@ fn a_floor_that_was_put_away_goes_on_as_if_nothing_had_happened() {
     }
     assert!(whole.left().len() > 12);
     assert_eq!(whole.left(), parts.left());
+}
+
+/// The day is ended and begun again while prints lie between the counter's eye and the exit probe: each has one
+/// verdict, whether it was told at the end or seen afterwards.
+#[test]
+fn a_print_on_its_way_at_a_stop_is_told_once() {
+    let run = Trace::read("exit-run.csv");
+    let model = model();
+    let channels = channels(&run);
+    // Prints follow each other by 16 s.
+    for stop in [200.0, 205.0, 211.0] {
+        let mut day = Day::new(model.ride(), None);
+        day.feed(&channels, 0.0, stop);
+        day.finish();
+        let kept = postcard::to_allocvec(day.floor.saved()).unwrap();
+        let saved: Saved = postcard::from_bytes(&kept).unwrap();
+        day.floor = Floor::restored(&shop(), saved, &mut |event| panic!("{event:?}"));
+        day.floor.know_ride(3, Arc::new(model.ride().clone()));
+        day.feed(&channels, stop, 300.0);
+        let left = day.left().into_iter().map(|left| left.seen.print);
+        let ended = day.ended().into_iter().map(|pass| pass.print);
+        let mut numbers: Vec<u64> = left.chain(ended).flatten().collect();
+        numbers.sort_unstable();
+        let all: Vec<u64> = (1..=numbers.len() as u64).collect();
+        assert!(numbers.len() > 8, "{numbers:?}");
+        assert_eq!(numbers, all, "stopped at {stop} s");
+    }
 }
 
 /// A ride that is older than its recipe allows proves nothing.

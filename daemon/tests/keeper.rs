@@ -3,6 +3,7 @@
 use std::sync::Arc;
 use std::time::Instant;
 
+use inkdwell_config::library::Library;
 use inkdwell_config::shop::{Shop, SourceKind};
 use inkdwell_daemon::intake::{Delivery, Said, SourceId, Value};
 use inkdwell_daemon::keeper::{Command, Entry, Keeper, OpenBatch, Refused};
@@ -431,6 +432,33 @@ fn a_batch_of_long_ago_numbers_its_prints_on() {
     }
 }
 
+/// A finer screen lays less ink than the ink's declaration has: its batch is declared with the film that it leaves.
+#[test]
+fn the_screen_of_a_batch_makes_its_film() {
+    let film = |mesh: Option<f64>| {
+        let Command::OpenBatch(mut batch) = open("plastisol-standard") else {
+            panic!("a batch");
+        };
+        batch.mesh_per_inch = mesh;
+        let opened = keeper()
+            .command(Command::OpenBatch(batch), at(0.0))
+            .unwrap();
+        let Record::BatchOpened(opened) = opened else {
+            panic!("{opened:?}");
+        };
+        let declared = Library::parse("journal", &opened.declared).value;
+        declared.inks()[0].film.map(|film| film.0)
+    };
+    let library = Library::shipped();
+    let declared = library.ink("plastisol-standard").unwrap().film;
+    assert_eq!(film(None), declared.map(|film| film.0));
+    // By hand: 156 threads an inch are 162.8 um apart; of 64 um (common practice, no source) they leave 98.8 um
+    // open, 36.8 % of the area, and a mesh of two threads holds 47.1 cm3/m2.
+    assert!((film(Some(156.0)).unwrap() - 47.1e-6).abs() < 0.1e-6);
+    // No print is made with such a screen: the declaration stands.
+    assert_eq!(film(Some(3.0)), declared.map(|film| film.0));
+}
+
 /// A shop whose probe is read from a file that is played faster than it happened.
 fn played() -> Shop {
     let played = SHOP.replace(
@@ -491,9 +519,11 @@ fn a_shop_file_that_is_read_again_leaves_a_played_file_alone() {
         panic!("{:?}", other.sources);
     };
     *file = Some("another.csv".into());
-    keeper.reload(other, "other".to_owned(), at(300.0)).unwrap();
-    let placed = play(&mut keeper, 0..10, 301.0);
-    assert_eq!(placed.first(), Some(&(at(301.0), true)));
+    keeper.reload(other, "other".to_owned(), at(30.0)).unwrap();
+    // The first was ahead of its time by now: to 200 s within 2 s.
+    let placed = play(&mut keeper, 0..10, 31.0);
+    assert_eq!(placed.first(), Some(&(at(31.0), true)));
+    assert!(placed.iter().all(|(_, fed)| *fed));
 }
 
 /// One step of a working day.

@@ -90,6 +90,7 @@ static MODEL: LazyLock<RecipeModel> = LazyLock::new(|| {
         uncertainty: CelsiusDifference(1.5),
         assumed: None,
         passed: 0.0,
+        station: None,
     };
     let library = Library::shipped();
     RecipeModel::fitted(
@@ -129,7 +130,15 @@ fn begun() -> Keeper {
     keeper
         .command(Command::LockRecipe(Box::new(recipe())), at(-99.0))
         .unwrap();
-    let open = OpenBatch {
+    keeper
+        .command(Command::OpenBatch(Box::new(batch())), at(-98.0))
+        .unwrap();
+    keeper
+}
+
+/// A batch under the recipe.
+fn batch() -> OpenBatch {
+    OpenBatch {
         station: STATION.to_owned(),
         job: "Harbour run".to_owned(),
         ink: "plastisol-standard".to_owned(),
@@ -141,11 +150,7 @@ fn begun() -> Keeper {
         ink_mixed: None,
         recipe: Some(1),
         by: "Ada".to_owned(),
-    };
-    keeper
-        .command(Command::OpenBatch(Box::new(open)), at(-98.0))
-        .unwrap();
-    keeper
+    }
 }
 
 /// Readings and records of one commit.
@@ -300,4 +305,31 @@ fn late_answers_and_crashes_change_nothing() {
         let told = format!("answers every {answers_every} s, {crashes_every:?}");
         assert_eq!(passes(answers_every, crashes_every), usual, "{told}");
     }
+}
+
+/// The dryer is declared otherwise later: what was ridden before it is fitted as it was then.
+#[test]
+fn a_ride_is_fitted_to_the_station_as_it_was_declared_then() {
+    let mut ridden = recipe();
+    let before = shop().station(STATION).unwrap().clone();
+    if let Some(ride) = &mut ridden.reference {
+        ride.station = Some(Box::new(before.clone()));
+    }
+    let mut keeper = Keeper::new(shop(), at(-100.0), at(-100.0));
+    let lock = Command::LockRecipe(Box::new(ridden));
+    keeper.command(lock, at(-99.0)).unwrap();
+    let mut other = shop();
+    other.stations[0].zones[0].air = Some(Celsius(150.0));
+    keeper
+        .reload(other, "another".to_owned(), at(-98.5))
+        .unwrap();
+    keeper
+        .command(Command::OpenBatch(Box::new(batch())), at(-98.0))
+        .unwrap();
+    let stations: Vec<_> = keeper
+        .take_jobs()
+        .into_iter()
+        .map(|job| job.station)
+        .collect();
+    assert_eq!(stations, [before]);
 }

@@ -6,6 +6,7 @@ mod alarms;
 mod board;
 mod broker;
 mod calibration;
+mod folder;
 mod probe;
 mod reference;
 mod secret;
@@ -82,8 +83,9 @@ impl Shop {
     }
 
     /// Reads a file, and the libraries that it names, with every problem and warning in it and in them. A
-    /// file that cannot be read is one problem, and an empty shop. The files that a replay or a simulated
-    /// source plays are found from the shop file's folder, like the libraries, wherever the call is made.
+    /// file that cannot be read is one problem, and an empty shop. All files that it names
+    /// (libraries, what a source plays, certificates, secrets) are found from its own folder, wherever the call
+    /// is made.
     pub fn check(path: &Path) -> Checked<Shop> {
         let file = path.display().to_string();
         let text = match read_file(path) {
@@ -105,9 +107,7 @@ impl Shop {
         }
         let own = std::mem::replace(&mut checked.value.library, library);
         checked.value.library.add(own);
-        for source in &mut checked.value.sources {
-            source.kind.find_from(folder);
-        }
+        folder::find_from(&mut checked.value, folder);
         checked
     }
 

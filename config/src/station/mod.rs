@@ -5,6 +5,8 @@ mod zone;
 
 pub use zone::Zone;
 
+use serde::{Deserialize, Serialize};
+
 use self::belt::Belt;
 use self::zone::Heat;
 use crate::ink::read_id;
@@ -12,7 +14,8 @@ use crate::quantity::{Celsius, Metres, MetresPerSecond, Seconds};
 use crate::reading::{Node, TableReader};
 
 /// What kind of heat source a station is.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
 pub enum StationKind {
     /// Prints ride a belt through a heated chamber.
     BeltDryer,
@@ -21,7 +24,7 @@ pub enum StationKind {
 }
 
 /// A belt dryer or a flash unit.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Station {
     /// The name by which files and commands call it.
     pub id: String,

@@ -1,11 +1,13 @@
 //! The heated stretch of a station and its zones.
 
+use serde::{Deserialize, Serialize};
+
 use super::StationKind;
 use crate::quantity::{Celsius, Metres};
 use crate::reading::{Node, TableReader};
 
 /// A stretch of the chamber (or the lamp of a flash unit) with its own set temperatures.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Zone {
     /// Its length along the belt.
     pub length: Metres,

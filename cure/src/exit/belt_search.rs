@@ -20,38 +20,37 @@ fn cost(ground: &Ground<'_>, belt: &BeltLevel, pitch: Option<f64>) -> f64 {
 
 /// How badly objects of a template explain all of a trace.
 pub(super) fn misfit(trace: &ExitTrace, template: &Template, spot: f64, pitch: Option<f64>) -> f64 {
-    let belt = belt_between(trace, template, spot, pitch);
+    let (belt, _) = belt_between(trace, template, spot, pitch);
     Ground::new(trace, template, &belt).map_or(f64::INFINITY, |ground| cost(&ground, &belt, pitch))
 }
 
-/// The level of the belt after looking twice: objects are looked for, and the belt between them is read
-/// again.
+/// The level of the belt after looking again: objects are looked for, and the belt between them is read once
+/// more. With the stretches of the belt (metres) that objects were found to cover.
 pub(super) fn belt_between(
     trace: &ExitTrace,
     template: &Template,
     spot: f64,
     pitch: Option<f64>,
-) -> BeltLevel {
+) -> (BeltLevel, Vec<(f64, f64)>) {
     let mut belt = first_level(trace, template, pitch);
+    let mut covered = Vec::new();
     for _ in 0..LOOKS {
         let Some(ground) = Ground::new(trace, template, &belt) else {
-            return belt;
+            break;
         };
         let gains = ground.gains(&belt);
         let taken = chosen(&ground, &gains, &vec![0.0; gains.len()], pitch);
-        let covered: Vec<(f64, f64)> = taken
+        covered = taken
             .iter()
             .map(|place| {
                 let way = ground.way(*place);
-                (
-                    way + template.lead - CLEAR - 0.5 * spot,
-                    way + template.trail + CLEAR + 0.5 * spot,
-                )
+                let clear = CLEAR + 0.5 * spot;
+                (way + template.lead - clear, way + template.trail + clear)
             })
             .collect();
         belt = BeltLevel::between(trace, &covered).unwrap_or(belt);
     }
-    belt
+    (belt, covered)
 }
 
 /// How often the belt is read again.

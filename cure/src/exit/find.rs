@@ -1,9 +1,9 @@
 //! All that passed an exit probe, in order: by shape and by count.
 
-use super::belt::BeltLevel;
+use super::belt::{BeltLevel, beside};
 use super::belt_search::misfit;
 use super::counter::{self, blur, steps};
-use super::objects::{Ground, Object, chosen};
+use super::objects::{Ground, Object, STEP, chosen};
 use super::template::Template;
 use super::trace::ExitTrace;
 use super::way::Way;
@@ -25,10 +25,12 @@ pub struct Line<'a> {
 const COUNTED: f64 = 30.0;
 /// An object and a step this far apart are two prints, as a share of the pitch (else of the object).
 const APART: f64 = 0.4;
+/// An object is moved so often to where its edges say.
+const ROUNDS: usize = 2;
 /// An edge of an object is looked for so far from where the shape has it, in metres.
 const EDGE_REACH: f64 = 0.05;
-/// An edge must be so high, in °C, to be seen by itself.
-const EDGE: f64 = 4.0;
+/// An edge that is no higher, in °C, is not seen by itself, and one that is higher surely is.
+const EDGE: (f64, f64) = (2.5, 5.5);
 
 /// A noted speed may be off by so much (one standard deviation, as a share).
 const NOTED: f64 = 0.075;
@@ -66,13 +68,14 @@ pub fn pace(
     best.map_or(1.0, |best| best.0)
 }
 
-/// Finds every object of a trace on a belt of such a level.
+/// Finds every object of a trace on a belt of such a level, of which objects seem to cover some stretches; with the bare
+/// belt beside each in °C, where that was seen.
 pub(super) fn find(
     trace: &ExitTrace,
     way: &Way,
-    (template, belt): (&Template, &BeltLevel),
+    (template, belt, covered): (&Template, &BeltLevel, &[(f64, f64)]),
     line: Line<'_>,
-) -> Vec<Object> {
+) -> Vec<(Object, Option<f64>)> {
     let Some(ground) = Ground::new(trace, template, belt) else {
         return Vec::new();
     };
@@ -89,25 +92,38 @@ pub(super) fn find(
             expected = steps.iter().map(|step| step + offset).collect();
         }
         for place in expected.iter().filter_map(|way| ground.place(*way)) {
-            let reach = ((0.08 + 0.5 * blur) / super::objects::STEP) as usize;
+            let reach = ((0.08 + 0.5 * blur) / STEP) as usize;
             let to = (place + reach + 1).min(bonus.len());
             bonus[place.saturating_sub(reach)..to].fill(COUNTED);
         }
     }
     let mut places: Vec<(f64, bool)> = chosen(&ground, &gains, &bonus, line.pitch)
         .into_iter()
-        .map(|place| {
-            (
-                refined(trace, template, ground.way(place), |way| belt.at(way)),
-                false,
-            )
-        })
+        .map(|place| (ground.way(place), false))
         .collect();
     match_steps(&mut places, &expected, line.pitch, template);
-    places
-        .into_iter()
-        .map(|(place, counted)| object(trace, way, template, place, counted))
-        .collect()
+    let each = places.into_iter().map(|(place, counted)| {
+        let (place, beside) = settled(trace, (template, belt, covered), place);
+        (object(trace, way, template, place, counted), beside)
+    });
+    each.collect()
+}
+
+/// Where an object lies that was found about a place, and the bare belt beside it in °C. What lies on that stretch of
+/// the belt decides it, and hardly what else is known of the run: it is the same when the object has only just left
+/// and in a whole day's recording.
+fn settled(
+    trace: &ExitTrace,
+    (template, belt, covered): (&Template, &BeltLevel, &[(f64, f64)]),
+    mut place: f64,
+) -> (f64, Option<f64>) {
+    let beside = |place: f64| beside(trace, covered, template.about(place));
+    // Again from a little nearer, so that where it was begun from is forgotten.
+    for _ in 0..ROUNDS {
+        let level = beside(place).unwrap_or_else(|| belt.at(place));
+        place = refined(trace, template, place, level);
+    }
+    (place, beside(place))
 }
 
 /// Gives each step of the counter to an object; what was counted and not seen becomes one.
@@ -134,26 +150,24 @@ fn match_steps(
 }
 
 /// A place moved to where its object's edges say, if they stand out from the belt.
-fn refined(trace: &ExitTrace, template: &Template, place: f64, belt: impl Fn(f64) -> f64) -> f64 {
+fn refined(trace: &ExitTrace, template: &Template, place: f64, belt: f64) -> f64 {
     let (lead, trail) = (place + template.lead, place + template.trail);
     let own = |from: f64, to: f64| trace.mean_on(from, to).map(|mean| mean.0);
     let inside = 0.5 * (template.print_from - template.lead).max(EDGE_REACH);
     let after = 0.5 * (template.trail - template.print_to).max(EDGE_REACH);
     let leading = own(lead + 0.3 * inside, lead + 1.3 * inside);
     let trailing = own(trail - 1.3 * after, trail - 0.3 * after);
-    let edges = [(lead, leading), (trail, trailing)];
-    let moved: Vec<f64> = edges
-        .into_iter()
-        .filter_map(|(edge, level)| {
-            let (level, belt) = (level?, belt(edge));
-            ((level - belt).abs() >= EDGE).then_some(())?;
-            Some(crossing(trace, edge, 0.5 * (level + belt))? - edge)
-        })
-        .collect();
-    match moved.len() {
-        0 => place,
-        count => place + moved.iter().sum::<f64>() / count as f64,
+    let (mut moved, mut weights) = (0.0, 0.0);
+    for (edge, level) in [(lead, leading), (trail, trailing)] {
+        let Some(level) = level else { continue };
+        // One that hardly stands out says little: no reading that is a hair higher moves an object by a step.
+        let weight = (((level - belt).abs() - EDGE.0) / (EDGE.1 - EDGE.0)).clamp(0.0, 1.0);
+        if let Some(crossed) = crossing(trace, edge, 0.5 * (level + belt)) {
+            moved += weight * (crossed - edge);
+            weights += weight;
+        }
     }
+    place + moved / f64::max(weights, 1.0)
 }
 
 /// Where the trace crosses a level nearest to an edge.

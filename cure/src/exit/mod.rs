@@ -19,4 +19,5 @@ pub mod template;
 pub mod trace;
 pub mod way;
 
+pub(crate) use belt::BEHIND;
 pub use reference::{Probe, Reference, ReferenceError};

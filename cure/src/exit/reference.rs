@@ -2,7 +2,7 @@
 
 use inkdwell_config::quantity::{Celsius, CelsiusDifference, Metres, Share};
 
-use super::belt::BeltLevel;
+use super::belt::beside;
 use super::belt_search::belt_between;
 use super::template::{Template, TemplateError};
 use super::trace::ExitTrace;
@@ -92,9 +92,11 @@ impl<'a> Reference<'a> {
             .map(|(probe, readings)| {
                 let trace = ExitTrace::new(readings, way);
                 let further = probe.distance.0 - nearest.distance.0;
-                let level =
-                    (further == 0.0).then(|| belt_between(&trace, &template, probe.spot.0, pitch));
-                shown(&template, &trace, place + further, probe, level.as_ref())
+                let belt = (further == 0.0).then(|| {
+                    let (_, covered) = belt_between(&trace, &template, probe.spot.0, pitch);
+                    beside(&trace, &covered, template.about(place))
+                });
+                shown(&template, &trace, place + further, probe, belt.flatten())
             })
             .collect();
         Ok(Reference {
@@ -125,13 +127,13 @@ impl<'a> Reference<'a> {
     }
 }
 
-/// What a probe showed of the print whose place is at a way of the belt, and of the bare belt about it.
+/// What a probe showed of the print whose place is at a way of the belt, the bare belt beside it being at some °C.
 pub(super) fn shown(
     template: &Template,
     trace: &ExitTrace,
     place: f64,
     probe: &Probe,
-    belt: Option<&BeltLevel>,
+    belt: Option<f64>,
 ) -> Option<Shown> {
     let (print, noise) = template.read_print(trace, place)?;
     let margin = template
@@ -140,7 +142,7 @@ pub(super) fn shown(
     Some(Shown {
         print: Celsius(print),
         margin: margin.map(|margin| Celsius(margin.0)),
-        belt: belt.and_then(|belt| belt.read_at(place)).map(Celsius),
+        belt: belt.map(Celsius),
         noise,
     })
 }

@@ -2,7 +2,6 @@
 
 use inkdwell_config::quantity::{CelsiusDifference, Metres, MetresPerSecond, Seconds, Share};
 
-use super::belt::BeltLevel;
 use super::belt_search::belt_between;
 use super::find::{Line, find, pace};
 use super::judge::{Counted, judge, no_evidence};
@@ -55,9 +54,9 @@ pub struct Run<'a> {
 pub struct Passed {
     pub(crate) way: Way,
     traces: Vec<Option<ExitTrace>>,
-    /// The bare belt at the nearest probe.
-    belt: BeltLevel,
     objects: Vec<Object>,
+    /// The bare belt beside each of them, in °C, where it was seen.
+    beside: Vec<Option<f64>>,
     /// What the objects say of the belt.
     seems: Vec<Remark>,
 }
@@ -89,13 +88,14 @@ impl Passed {
             eye: run.eye,
         };
         let nearest = traces.first().and_then(Option::as_ref)?;
-        let belt = belt_between(nearest, template, spot, run.pitch);
-        let objects = find(nearest, &way, (template, &belt), line);
+        let (belt, covered) = belt_between(nearest, template, spot, run.pitch);
+        let found = find(nearest, &way, (template, &belt, &covered), line);
+        let (objects, beside) = found.into_iter().unzip();
         Some(Passed {
             way,
             traces,
-            belt,
             objects,
+            beside,
             seems,
         })
     }
@@ -146,12 +146,12 @@ pub fn judge_passed(
         way: &passed.way,
         traces: &passed.traces,
         nearest,
-        belt: &passed.belt,
         seems: passed.seems.clone(),
     };
-    for (number, object) in (1..).zip(&passed.objects) {
+    let found = passed.objects.iter().zip(&passed.beside);
+    for (number, (object, belt)) in (1..).zip(found) {
         if wanted(object) {
-            each(desk.judge(number, object, model));
+            each(desk.judge(number, (object, *belt), model));
         }
     }
 }
@@ -164,14 +164,18 @@ struct Desk<'a> {
     laws: &'a PrintLaws,
     traces: &'a [Option<ExitTrace>],
     nearest: &'a ExitTrace,
-    /// The bare belt at the nearest probe.
-    belt: &'a BeltLevel,
     /// What the objects say of the belt.
     seems: Vec<Remark>,
 }
 
 impl Desk<'_> {
-    fn judge(&self, index: u64, object: &Object, model: &mut ExitModel<'_>) -> JudgedPass {
+    /// Judges an object, the bare belt beside it being at some °C.
+    fn judge(
+        &self,
+        index: u64,
+        (object, belt): (&Object, Option<f64>),
+        model: &mut ExitModel<'_>,
+    ) -> JudgedPass {
         let counted = Counted {
             index,
             object: *object,
@@ -187,7 +191,7 @@ impl Desk<'_> {
         if self.run.belt_declared && !self.run.way.is_measured() {
             return nothing(Reason::NoBeltSignal, remarks);
         }
-        let shown = self.shown(object);
+        let shown = self.shown(object, belt);
         let Some(first) = shown.iter().flatten().next().copied() else {
             return nothing(Reason::PrintNotSeen, remarks);
         };
@@ -223,7 +227,7 @@ impl Desk<'_> {
     }
 
     /// What each probe showed of a print.
-    fn shown(&self, object: &Object) -> Vec<Option<Shown>> {
+    fn shown(&self, object: &Object, belt: Option<f64>) -> Vec<Option<Shown>> {
         let probes = &self.reference.probes;
         let of = |(number, trace): (usize, &Option<ExitTrace>)| {
             let further = probes[number].distance.0 - probes[0].distance.0;
@@ -233,7 +237,7 @@ impl Desk<'_> {
                 trace.as_ref()?,
                 place,
                 &probes[number],
-                (number == 0).then_some(self.belt),
+                belt.filter(|_| number == 0),
             )
         };
         self.traces.iter().enumerate().map(of).collect()

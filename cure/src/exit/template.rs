@@ -142,6 +142,11 @@ impl Template {
         self.trail - self.lead
     }
 
+    /// From where to where on the belt it lies whose place is at a way, in metres.
+    pub(super) fn about(&self, place: f64) -> (f64, f64) {
+        (place + self.lead, place + self.trail)
+    }
+
     /// How far its parts departed from the belt at most, in °C.
     pub fn departure(&self) -> f64 {
         let departures = self.over_belt.iter().map(|over| over.abs());

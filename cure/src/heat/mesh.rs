@@ -2,6 +2,18 @@
 
 use inkdwell_config::quantity::Metres;
 
+/// Usual meshes: threads an inch, and the diameter of a thread in micrometres. Common practice, no source.
+const USUAL: [(f64, f64); 8] = [
+    (60.0, 145.0),
+    (86.0, 100.0),
+    (110.0, 80.0),
+    (156.0, 64.0),
+    (200.0, 54.0),
+    (230.0, 48.0),
+    (305.0, 34.0),
+    (355.0, 31.0),
+];
+
 /// A screen's mesh.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Mesh {
@@ -21,6 +33,21 @@ impl Mesh {
             thread,
             thickness: None,
         }
+    }
+
+    /// The usual mesh of a count (threads an inch): its thread straight between those of usual counts. `None` for a
+    /// count that no print is made with.
+    pub fn usual(threads_per_inch: f64) -> Option<Mesh> {
+        let (first, last) = (USUAL[0].0, USUAL[USUAL.len() - 1].0);
+        if !(first..=last).contains(&threads_per_inch) {
+            return None;
+        }
+        let pair = USUAL
+            .windows(2)
+            .find(|pair| threads_per_inch <= pair[1].0)?;
+        let share = (threads_per_inch - pair[0].0) / (pair[1].0 - pair[0].0);
+        let thread = pair[0].1 + share * (pair[1].1 - pair[0].1);
+        Some(Mesh::by_count(threads_per_inch, Metres(thread * 1e-6)))
     }
 
     /// The clear width between two threads: pitch less thread.
@@ -60,6 +87,31 @@ mod tests {
         assert!((mesh.opening().0 - 60e-6).abs() < 1e-12);
         assert!((mesh.film(1).0 - 23.4e-6).abs() < 1e-12);
         assert!((mesh.film(3).0 - 46.8e-6).abs() < 1e-12);
+    }
+
+    #[test]
+    fn a_usual_mesh_has_its_usual_thread_and_a_finer_one_lays_less() {
+        // Common practice, no source: 110/80, 156/64, 230/48, 305/34.
+        for (count, thread) in [
+            (110.0, 80e-6),
+            (156.0, 64e-6),
+            (230.0, 48e-6),
+            (305.0, 34e-6),
+        ] {
+            let usual = Mesh::usual(count).unwrap();
+            assert!((usual.thread.0 - thread).abs() < 1e-9, "{usual:?}");
+        }
+        let films = (60..=355).map(|count| Mesh::usual(f64::from(count)).unwrap().film(1).0);
+        let films: Vec<f64> = films.collect();
+        let finest = films.windows(2).filter(|pair| pair[1] > pair[0]).count();
+        // A film of some tens of micrometres, thinner with almost every count.
+        assert!(
+            films[0] < 150e-6 && films[films.len() - 1] > 15e-6,
+            "{films:?}"
+        );
+        assert!(finest == 0, "{films:?}");
+        assert_eq!(Mesh::usual(20.0), None);
+        assert_eq!(Mesh::usual(f64::NAN), None);
     }
 
     #[test]

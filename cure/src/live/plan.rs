@@ -1,9 +1,9 @@
 //! What a shop declares, made ready for its live engine.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use inkdwell_config::quantity::{Celsius, MetresPerSecond, Seconds};
-use inkdwell_config::shop::{Place, Probe, Sensor, Shop, Signal, SignalKind};
+use inkdwell_config::shop::{Place, Probe, Sensor, Shop, Signal, SignalKind, Source, SourceKind};
 use inkdwell_config::station::{Station, StationKind};
 use serde::{Deserialize, Serialize};
 
@@ -59,6 +59,8 @@ pub(super) struct FloorPlan {
     pub(super) probes: Vec<PlannedProbe>,
     pub(super) signals: Vec<PlannedSignal>,
     by_name: BTreeMap<(String, String), InputId>,
+    /// How sources are declared that play something, by id.
+    scripts: BTreeMap<String, String>,
 }
 
 impl FloorPlan {
@@ -70,6 +72,7 @@ impl FloorPlan {
             probes: Vec::new(),
             signals: Vec::new(),
             by_name: BTreeMap::new(),
+            scripts: scripts(shop),
         };
         for probe in &shop.probes {
             let number = plan.probes.len();
@@ -118,6 +121,24 @@ impl FloorPlan {
     pub(super) fn input(&self, source: &str, channel: &str) -> Option<InputId> {
         let name = (source.to_owned(), channel.to_owned());
         self.by_name.get(&name).copied()
+    }
+
+    /// How a source is declared that plays something; empty for one that does not. Where that changes, something
+    /// else is played from now on, and its time begins anew.
+    pub(super) fn script(&self, source: Option<&str>) -> &str {
+        let script = source.and_then(|id| self.scripts.get(id));
+        script.map_or("", String::as_str)
+    }
+
+    /// How all sources are declared that play something to a station.
+    pub(super) fn scripts_at(&self, station: usize) -> String {
+        let probes = self.probes.iter();
+        let probes = probes.filter(|own| own.station == Some(station));
+        let signals = self.signals.iter().filter(|own| own.station == station);
+        let sources = probes.map(|own| own.probe.source.as_deref());
+        let sources = sources.chain(signals.map(|own| own.signal.source.as_deref()));
+        let scripts: BTreeSet<&str> = sources.map(|source| self.script(source)).collect();
+        scripts.into_iter().collect()
     }
 
     /// Whether a station has a signal of a kind.
@@ -169,6 +190,20 @@ impl FloorPlan {
             .map(|(number, _)| number)
             .collect()
     }
+}
+
+/// How sources are declared that play something, by id.
+fn scripts(shop: &Shop) -> BTreeMap<String, String> {
+    let plays = |source: &&Source| {
+        matches!(
+            source.kind,
+            SourceKind::Replay { .. } | SourceKind::Simulated { .. }
+        )
+    };
+    let scripts = shop.sources.iter().filter(plays);
+    scripts
+        .map(|source| (source.id.clone(), format!("{source:?}")))
+        .collect()
 }
 
 /// A probe's doubt: what is declared, else class 2 of its thermocouple type (K where none is given).

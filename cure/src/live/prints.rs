@@ -211,6 +211,15 @@ impl Prints {
         self.rides.remove(place)?.step
     }
 
+    /// The belt is another one, or its counter is: rides and counts that were known tell nothing of what comes. The
+    /// prints that were counted and waited for their rides.
+    pub(super) fn begin_anew(&mut self) -> Vec<Step> {
+        self.count = None;
+        let rides = std::mem::take(&mut self.rides);
+        let open = rides.into_iter().filter(|ride| !ride.over);
+        open.filter_map(|ride| ride.step).collect()
+    }
+
     /// A ride is over: the number that the counter gave to it, or, where there is no counter, the next.
     pub(super) fn number(
         &mut self,

@@ -12,6 +12,7 @@ use super::belt::Belt;
 use super::event::FloorEvent;
 use super::exit::{ExitPlan, ExitWatch, Rides};
 use super::looks::Latest;
+use super::passes::nobody_saw;
 use super::plan::{self, BatchPlan, FloorPlan};
 use super::prints::Prints;
 use super::settings::Kept;
@@ -24,6 +25,8 @@ pub(super) struct AtStation {
     pub(super) id: String,
     /// How it was declared.
     pub(super) declared: String,
+    /// How what is played to it was declared.
+    pub(super) scripts: String,
     pub(super) belt: Belt,
     pub(super) prints: Prints,
     pub(super) batch: Option<BatchPlan>,
@@ -48,6 +51,8 @@ pub(super) struct AtProbe {
 pub(super) struct AtInput {
     pub(super) source: String,
     pub(super) channel: String,
+    /// How its source was declared, if that plays something.
+    pub(super) script: String,
     pub(super) last: Micros,
 }
 
@@ -80,20 +85,27 @@ impl Floor {
         let (mut inputs, mut stations) = (saved.inputs, saved.stations);
         let (mut probes, mut signals) = (saved.probes, saved.signals);
         let inputs = plan.inputs.iter().map(|input| {
-            let same = |at: &AtInput| at.source == input.source && at.channel == input.channel;
+            let script = plan.script(Some(&input.source));
+            let same = |at: &AtInput| {
+                at.source == input.source && at.channel == input.channel && at.script == script
+            };
             taken(&mut inputs, same).unwrap_or_else(|| AtInput {
                 source: input.source.clone(),
                 channel: input.channel.clone(),
+                script: script.to_owned(),
                 last: Micros(i64::MIN),
             })
         });
-        let (inputs, stations) = (
-            inputs.collect(),
-            plan.stations
-                .iter()
-                .map(|station| at_station(station, &mut stations))
-                .collect(),
-        );
+        let inputs = inputs.collect();
+        // Stations whose belt is not the one that was known.
+        let mut anew = Vec::new();
+        let stations = plan.stations.iter().enumerate().map(|(number, station)| {
+            let scripts = plan.scripts_at(number);
+            let (at, begins) = at_station(station, scripts, &mut stations);
+            anew.extend(begins.then_some(number));
+            at
+        });
+        let stations = stations.collect();
         let signals = plan.signals.iter().map(|planned| {
             let id = &planned.signal.id;
             let before = taken(&mut signals, |(own, _)| own == id);
@@ -133,12 +145,29 @@ impl Floor {
                 floor.give_up(&id, &mut watch, events);
             }
         }
+        for station in anew {
+            floor.begin_anew(station, events);
+        }
         floor
     }
 
     /// What is to be kept of it.
     pub fn saved(&self) -> &Saved {
         &self.state
+    }
+
+    /// The belt of a station is another one, or another time: what lay on it is given up.
+    fn begin_anew(&mut self, station: usize, events: &mut impl FnMut(FloorEvent)) {
+        let counted = self.state.stations[station].prints.begin_anew();
+        let waiting = self.state.exits[station].1.begin_anew();
+        let waiting = waiting.iter().map(|step| self.unseen(station, step));
+        let id = &self.plan.stations[station].id;
+        let counted = counted.into_iter().map(|step| nobody_saw(id, step));
+        for seen in counted.chain(waiting) {
+            events(FloorEvent::PassEnded(Box::new(seen)));
+        }
+        let declared = &self.plan.stations[station];
+        self.state.stations[station].belt = new_belt(declared);
     }
 
     /// A probe's state, its former one where nothing was declared otherwise.
@@ -153,7 +182,8 @@ impl Floor {
         let cloth: Vec<_> = beside.map(|cloth| &self.plan.probes[cloth].probe).collect();
         let station = self.plan.probes[number].station;
         let station = station.map(|station| &self.plan.stations[station]);
-        let declared = format!("{station:?}{probe:?}{cloth:?}");
+        let script = self.plan.script(probe.source.as_deref());
+        let declared = format!("{station:?}{probe:?}{cloth:?}{script}");
         // (A calibration made while it runs is not in the shop file, so that it does not count here.)
         let id = probe.id.clone();
         let before = taken(before, |at| at.id == id);
@@ -208,25 +238,41 @@ pub(super) fn taken<T>(list: &mut Vec<T>, is: impl Fn(&T) -> bool) -> Option<T> 
     Some(list.swap_remove(place))
 }
 
-/// A station's state: its former one, as far as it is declared as before.
-pub(super) fn at_station(station: &Station, before: &mut Vec<AtStation>) -> AtStation {
+/// A station's state, its former one as far as it is declared as before; and whether its belt begins anew.
+fn at_station(
+    station: &Station,
+    scripts: String,
+    before: &mut Vec<AtStation>,
+) -> (AtStation, bool) {
     let declared = format!("{station:?}");
     let fresh = AtStation {
         id: station.id.clone(),
         declared,
-        belt: Belt::new(station.belt.map_or(0.0, |speed| speed.0)),
+        scripts,
+        belt: new_belt(station),
         prints: Prints::default(),
         batch: None,
         kept: None,
     };
     match taken(before, |at| at.id == station.id) {
-        Some(before) if before.declared == fresh.declared => before,
-        Some(before) => AtStation {
-            prints: before.prints,
-            batch: before.batch,
-            kept: before.kept,
-            ..fresh
-        },
-        None => fresh,
+        Some(before) if before.declared == fresh.declared && before.scripts == fresh.scripts => {
+            (before, false)
+        }
+        Some(before) => {
+            let anew = AtStation {
+                belt: before.belt,
+                prints: before.prints,
+                batch: before.batch,
+                kept: before.kept,
+                ..fresh
+            };
+            (anew, true)
+        }
+        None => (fresh, false),
     }
+}
+
+/// A belt of which nothing is known but how it was declared.
+fn new_belt(station: &Station) -> Belt {
+    Belt::new(station.belt.map_or(0.0, |speed| speed.0))
 }

@@ -161,6 +161,7 @@ fn gather(
         uncertainty: CelsiusDifference(judged.uncertainty_c),
         assumed: assumed(film, Celsius(judged.threshold_c)),
         passed: 0.0,
+        station: Some(Box::new(station.clone())),
     }))
 }
 

@@ -1,7 +1,9 @@
 //! What people ask for: looked at, refused where it makes no sense, else made a record.
 
+use inkdwell_config::ink::Ink;
 use inkdwell_config::problem::suggestion;
 use inkdwell_config::station::StationKind;
+use inkdwell_cure::heat::mesh::Mesh;
 
 use super::Keeper;
 use super::command::{Command, OpenBatch, Refused};
@@ -120,7 +122,8 @@ impl Keeper {
         if let Some(recipe) = &open.recipe {
             self.check_recipe(*recipe, &open.station, &open.ink, &open.fabric)?;
         }
-        let declared = inkdwell_config::written::declared(ink, fabric);
+        let declared =
+            inkdwell_config::written::declared(&as_printed(ink, open.mesh_per_inch), fabric);
         if let Some(before) = self.open_batch(&open.station) {
             self.close(before, by.clone(), now)?;
         }
@@ -266,4 +269,13 @@ pub(super) fn not_negative(what: &'static str, value: Option<f64>) -> Result<(),
         }),
         _ => Ok(()),
     }
+}
+
+/// The ink as it is printed: through the screen of the batch (threads an inch), where that is known.
+fn as_printed(ink: &Ink, mesh_per_inch: Option<f64>) -> Ink {
+    let mut ink = ink.clone();
+    if let Some(film) = mesh_per_inch.and_then(Mesh::usual) {
+        ink.film = Some(film.film(1));
+    }
+    ink
 }

@@ -56,7 +56,7 @@ pub struct InferJob {
     pub model: ModelKey,
     /// The model's ride.
     pub ride: Arc<RecipeRide>,
-    /// The model's station.
+    /// The model's station, as it was declared when the ride was made.
     pub station: Station,
     /// The pass with what was read of it and what it is judged by; `None` where the model is only to be made
     /// ready.
@@ -209,15 +209,20 @@ impl Keeper {
         station: &str,
         print: Option<(u64, Window, PrintLaws)>,
     ) -> Option<InferJob> {
-        let station = self.shop.station(station)?;
+        let ride = self.floor.ride(recipe)?;
+        // (What the shop file says of it by now may be another dryer than the one that was ridden.)
+        let station = match &ride.station {
+            Some(station) => station,
+            None => self.shop.station(station)?,
+        };
         Some(InferJob {
             model: ModelKey {
                 recipe,
                 declared: Arc::from(declared),
                 station: Arc::from(format!("{station:?}")),
             },
-            ride: Arc::clone(self.floor.ride(recipe)?),
-            station: station.clone(),
+            ride: Arc::clone(ride),
+            station: Station::clone(station),
             print,
         })
     }

@@ -5,7 +5,7 @@ mod modbus;
 mod mqtt;
 mod serial;
 
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 pub use line::LineFormat;
 pub use modbus::{Modbus, ModbusLink, Register, RegisterFormat, RegisterTable};
@@ -40,20 +40,6 @@ pub enum SourceKind {
         /// How many times faster than real.
         faster: f64,
     },
-}
-
-impl SourceKind {
-    /// Takes the file that is played to be in a folder, unless its path is absolute.
-    pub(super) fn find_from(&mut self, folder: &Path) {
-        let file = match self {
-            SourceKind::Replay { file, .. } => file,
-            SourceKind::Simulated { scenario, .. } => scenario,
-            SourceKind::Serial(_) | SourceKind::Modbus(_) | SourceKind::Mqtt(_) => return,
-        };
-        if let Some(file) = file {
-            *file = folder.join(&*file);
-        }
-    }
 }
 
 /// Where readings come from.

@@ -131,7 +131,7 @@ impl Floor {
     }
 
     /// A print that was counted and that no probe saw.
-    fn unseen(&self, station: usize, step: &Step) -> SeenPass {
+    pub(in super::super) fn unseen(&self, station: usize, step: &Step) -> SeenPass {
         let declared = &self.plan.stations[station];
         let belt = &self.state.stations[station].belt;
         let at = self.state.origin.plus_seconds(step.time);

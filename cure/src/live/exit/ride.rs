@@ -47,6 +47,9 @@ pub struct RecipeRide {
     pub assumed: Option<char>,
     /// When the print's place passed the nearest exit probe, as the fitted heat model says.
     pub passed: f64,
+    /// The station as it was declared then, whatever becomes of it; `None` in a ride that was kept before this was.
+    #[serde(default)]
+    pub station: Option<Box<Station>>,
 }
 
 /// An exit probe and what it showed of the ride.

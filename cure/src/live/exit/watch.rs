@@ -12,6 +12,7 @@ use super::super::time::Micros;
 use super::plan::ExitPlan;
 use super::ride::RecipeRide;
 use super::window::Window;
+use crate::exit::BEHIND;
 use crate::exit::objects::Object;
 use crate::exit::run::Passed;
 use crate::exit::template::Template;
@@ -23,8 +24,8 @@ const LOOK: f64 = 0.25;
 const CLOSEST_LOOK: f64 = 0.02;
 /// No object is longer than this, in metres: who is told to wait for more belt has gone back in time.
 const LONGEST: f64 = 5.0;
-/// So much belt behind an object shows that it is whole, in metres.
-const SETTLED: f64 = 0.3;
+/// So much belt behind an object shows that it is whole, in metres; what lies beyond has no say in its verdict.
+const SETTLED: f64 = BEHIND;
 /// So much belt before an object is kept, in metres: others on it show what the belt looks like, and where the
 /// counter's eye sits.
 const KEPT: f64 = 8.0;
@@ -127,6 +128,8 @@ pub(in super::super) struct ExitWatch {
     /// When the print that was told last passed.
     done: Option<f64>,
     steps: Vec<Step>,
+    /// Steps of which it was said that no probe saw them, because the day ended, and whose prints may come yet.
+    told: Vec<Step>,
     /// The belt's way when rides woke, and the batch that was open then.
     rides: Vec<(f64, Option<u64>)>,
 }
@@ -158,6 +161,16 @@ impl ExitWatch {
 
     pub(in super::super) fn read_count(&mut self, time: f64, shown: f64) {
         push(&mut self.count, time, shown);
+    }
+
+    /// The belt is another one, or another time: nothing that was seen on it comes any more. The steps that no
+    /// object had taken yet.
+    pub(in super::super) fn begin_anew(&mut self) -> Vec<Step> {
+        let anew = ExitWatch {
+            eras: std::mem::take(&mut self.eras),
+            ..ExitWatch::default()
+        };
+        std::mem::replace(self, anew).steps
     }
 
     /// A ride woke where the belt had gone so far.
@@ -346,6 +359,11 @@ impl ExitWatch {
             }
             return None;
         }
+        if let Some(told) = nearest_to(&self.told, |step| step.way, step_at, apart) {
+            // It was on its way when the day was ended, and has its verdict: that no probe saw it.
+            self.told.remove(told);
+            return None;
+        }
         let first = self
             .steps
             .iter()
@@ -381,7 +399,13 @@ impl ExitWatch {
         let eye = look.plan.eye.unwrap_or(0.0);
         let patience = (beyond - eye).max(0.0) + SETTLED + GIVEN_UP;
         let patience = patience + look.plan.pitch().unwrap_or(0.0);
-        let stale = |step: &Step| look.last || way - step.way > patience;
+        let may_come = |step: &Step| way - step.way <= patience;
+        self.told.retain(may_come);
+        if look.last {
+            let coming = self.steps.iter().filter(|step| may_come(step));
+            self.told.extend(coming.copied());
+        }
+        let stale = |step: &Step| look.last || !may_come(step);
         let count = self.steps.iter().take_while(|step| stale(step)).count();
         left.extend(self.steps.drain(..count).map(Left::Unseen));
     }
