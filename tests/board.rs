@@ -418,7 +418,7 @@ fn a_report_is_taken_along(visit: &Visit) -> String {
     let expected = json!([
         [200, "application/pdf", "%PDF-"],
         [200, "text/csv; charset=utf-8; header=present", "batch"],
-        [200, "application/json", "{\n  \"s"]
+        [200, "application/json", "{\n  \""]
     ]);
     assert_eq!(files, expected);
     browser.find(".forms .main").press();
