@@ -109,14 +109,19 @@ fn a_shift_before_the_board() {
     a_print_goes_through(&visit);
     the_heater_sags(&visit);
     the_wire_is_cut(&visit);
-    visit.look_at(&[("/", "live"), ("/holds", "holds"), ("/prints/1", "print")]);
-    a_hold_is_settled(&visit);
+    an_alarm_is_seen_and_put_aside(&visit);
+    nothing_moves_for_whoever_wants_it_still(&visit);
+    visit.look_at(&[
+        ("/", "live"),
+        ("/alarms", "alarms"),
+        ("/holds", "holds"),
+        ("/prints/1", "print"),
+    ]);
+    a_hold_is_settled_by_keys_alone(&visit);
     a_recipe_is_tuned_for_and_locked(&visit);
     the_batch_is_closed(&visit);
-    let day = visit
-        .browser
-        .run("return document.querySelector('main a')?.getAttribute('href') || '';");
-    let day = day.as_str().unwrap_or_default().to_owned();
+    let day = a_report_is_taken_along(&visit);
+    a_batch_is_opened_by_keys_alone(&visit);
     visit.look_at(&[
         ("/batches", "batches"),
         ("/batches/1", "batch"),
@@ -124,6 +129,7 @@ fn a_shift_before_the_board() {
         ("/tune", "tune"),
         ("/reports", "reports"),
         (&day, "report"),
+        (&format!("{day}/page"), "whole-report"),
         ("/login", "login"),
     ]);
     assert_eq!(
@@ -132,6 +138,7 @@ fn a_shift_before_the_board() {
     );
     // What was refused on purpose, and the wire that was cut.
     let expected = |told: &&String| ["/live", "401", "404"].iter().any(|own| told.contains(own));
+    how_soon_it_is_painted(&visit);
     let complaints = browser.complaints();
     let own = complaints.iter().filter(|told| !expected(told));
     assert_eq!(own.collect::<Vec<_>>(), Vec::<&String>::new());
@@ -142,6 +149,7 @@ fn before_anything(visit: &Visit) {
     visit.browser.wait_for(".state", "No batch");
     assert!(visit.browser.text("footer").contains("no safety device"));
     for (path, heading) in [
+        ("/alarms", "Alarms"),
         ("/batches", "Batches"),
         ("/holds", "Holds"),
         ("/recipes", "Recipes"),
@@ -153,7 +161,7 @@ fn before_anything(visit: &Visit) {
         visit.access.check(&visit.browser, path);
         let forms = visit
             .browser
-            .run("return document.querySelectorAll('main form').length;");
+            .run("return document.querySelectorAll('main form[method=post]').length;");
         assert_eq!(
             forms,
             json!(0),
@@ -252,21 +260,197 @@ fn the_wire_is_cut(visit: &Visit) {
     wait("what came meanwhile", || (prints() != then).then_some(()));
 }
 
-fn a_hold_is_settled(visit: &Visit) {
+/// A test alarm stands among what is to be done until it is seen; one of the dryer's until it is put aside.
+fn an_alarm_is_seen_and_put_aside(visit: &Visit) {
     let browser = &visit.browser;
-    visit.open("/holds");
-    browser.find("input[value=re-run]").press();
+    let is_named = |css: &str| {
+        let by = browser.find(css);
+        by.clear();
+        by.types("Mara");
+    };
+    let to_do = || {
+        visit.open("/");
+        browser.wait_for(".to-do", "Pull print");
+        let count = "return document.querySelectorAll(\".to-do a[href='/alarms']\").length;";
+        browser.run(count).as_u64().unwrap_or_default()
+    };
+    let before = to_do();
+    assert!(before > 0, "the sagging heater has raised one");
+    visit.open("/alarms");
+    browser.find("main > details summary").press();
     browser
-        .find("input[name=why]")
-        .types("all are dry, none was on the heap");
-    let by = browser.find("form[action='/do/settle-hold'] input[name=by]");
-    by.clear();
-    by.types("Mara");
+        .find("form[action='/do/drill'] input[name=why]")
+        .types("the new horn is tried");
+    is_named("form[action='/do/drill'] input[name=by]");
+    browser.find("form[action='/do/drill'] button").press();
+    let card = browser.wait_for("#alarm-drill", "nobody has said that they saw it");
+    assert!(card.contains("the new horn is tried"), "{card}");
+    assert_eq!(to_do(), before + 1);
+
+    visit.open("/alarms");
+    is_named("#alarm-drill form:has(input[value=acknowledge]) input[name=by]");
     browser
-        .find("form[action='/do/settle-hold'] button")
+        .find("#alarm-drill form:has(input[value=acknowledge]) button")
         .press();
+    wait("the end of the test alarm", || {
+        browser.text("#alarm-drill").is_empty().then_some(())
+    });
+    assert_eq!(to_do(), before);
+
+    visit.open("/alarms");
+    // What has become of prints, verdicts and holds say.
+    let id = browser
+        .run("return document.querySelector(\"main article.card:not([id^='alarm-print-'])\").id;");
+    let card = format!("[id='{}']", id.as_str().unwrap_or_default());
+    let details = format!("{card} details");
+    browser.find(&format!("{details} summary")).press();
+    browser
+        .find(&format!("{details} input[name=minutes]"))
+        .types("45");
+    browser
+        .find(&format!("{details} input[name=why]"))
+        .types("it is being mended");
+    is_named(&format!("{details} input[name=by]"));
+    browser.find(&format!("{details} button")).press();
+    let aside = browser.wait_for(&card, "put aside");
+    assert!(aside.contains("Mara: it is being mended"), "{aside}");
+    visit.access.check(browser, "an alarm that is put aside");
+    assert_eq!(to_do(), before - 1);
+}
+
+/// `prefers-reduced-motion`: no element has a transition or an animation, and nothing runs while the page is kept up to date.
+fn nothing_moves_for_whoever_wants_it_still(visit: &Visit) {
+    let browser = &visit.browser;
+    let moving = || {
+        browser.run(
+            "return [...document.querySelectorAll('*')].filter((own) => { const style = getComputedStyle(own); \
+             return style.transitionDuration.split(', ').some((time) => parseFloat(time) > 0) \
+             || style.animationName !== 'none' || style.scrollBehavior === 'smooth'; }).map((own) => own.className);",
+        )
+    };
+    visit.open("/");
+    browser.prefers("light", "no-preference");
+    assert_ne!(moving(), json!([]), "else nothing is shown by what follows");
+    browser.prefers("light", "reduce");
+    assert_eq!(moving(), json!([]));
+    // Its colour changes, as with a verdict, and it does so at once.
+    let still = browser.run(
+        "document.querySelector('.say').className = 'say unproven'; \
+         document.querySelector('.say').getBoundingClientRect(); \
+         return [document.getAnimations().length, matchMedia('(prefers-reduced-motion: reduce)').matches];",
+    );
+    assert_eq!(still, json!([0, true]));
+    browser.prefers("light", "no-preference");
+}
+
+const SPACE: &str = " ";
+const ENTER: &str = "\u{e007}";
+const DOWN: &str = "\u{e015}";
+
+/// From the page's head on, with nothing but the tabulator, the space bar, letters and the enter key.
+fn a_hold_is_settled_by_keys_alone(visit: &Visit) {
+    let browser = &visit.browser;
+    visit.open("/");
+    browser.tab_to("nav a[href='/holds']");
+    browser.keys(ENTER);
+    browser.wait_for("h1", "Holds");
+    let form = "form[action='/do/settle-hold']";
+    browser.tab_to(&format!("{form} input[value=re-run]"));
+    browser.keys(SPACE);
+    browser.tab_to(&format!("{form} input[name=why]"));
+    browser.keys("all are dry, none was on the heap");
+    browser.tab_to(&format!("{form} input[name=by]"));
+    // What the browser remembered is marked when it is reached, so that typing goes over it.
+    browser.keys("Mara");
+    browser.tab_to(&format!("{form} button"));
+    browser.keys(ENTER);
     let main = browser.wait_for("main", "Settled: sent through once more");
     assert!(main.contains("Mara"), "{main}");
+}
+
+fn a_batch_is_opened_by_keys_alone(visit: &Visit) {
+    let browser = &visit.browser;
+    visit.open("/");
+    // The first stop leads over the head.
+    browser.tab_to(".skip");
+    browser.tab_to("nav a[href='/batches']");
+    browser.keys(ENTER);
+    browser.wait_for("h1", "Batches");
+    browser.tab_to("details.sheet summary");
+    browser.keys(ENTER);
+    let form = "form[action='/do/open-batch']";
+    browser.tab_to(&format!("{form} input[name=job]"));
+    browser.keys("Quay caps");
+    browser.tab_to(&format!("{form} select[name=ink]"));
+    let ink = || browser.run("return document.querySelector('select[name=ink]').value;");
+    let first = ink();
+    browser.keys(DOWN);
+    wait("another ink", || (ink() != first).then_some(()));
+    let chosen = ink();
+    browser.tab_to(&format!("{form} input[name=quantity]"));
+    browser.keys("24");
+    browser.tab_to(&format!("{form} input[name=by]"));
+    browser.keys("Jonas");
+    browser.tab_to(&format!("{form} button"));
+    browser.keys(ENTER);
+    browser.wait_for("h1", "Quay caps");
+    let main = browser.text("main");
+    for words in [chosen.as_str().unwrap_or_default(), "24", "Jonas"] {
+        assert!(main.contains(words), "{words}: {main}");
+    }
+}
+
+/// The day's report, from the list to the files; the address of its page.
+fn a_report_is_taken_along(visit: &Visit) -> String {
+    let browser = &visit.browser;
+    visit.open("/reports");
+    browser.wait_for("main", "cured");
+    let day = browser.run("return document.querySelector('main a').getAttribute('href');");
+    let day = day.as_str().unwrap_or_default().to_owned();
+    browser.find("main .row a").press();
+    browser.wait_for("main", "proved good");
+    let files = browser.run_until_called(
+        "const done = arguments[arguments.length - 1]; \
+         Promise.all([...document.querySelectorAll('.forms a[download]')].map(async (link) => { \
+         const answer = await fetch(link.href); const text = await answer.text(); \
+         return [answer.status, answer.headers.get('content-type'), text.slice(0, 5)]; })).then(done);",
+    );
+    let expected = json!([
+        [200, "application/pdf", "%PDF-"],
+        [200, "text/csv; charset=utf-8; header=present", "batch"],
+        [200, "application/json", "{\n  \""]
+    ]);
+    assert_eq!(files, expected);
+    browser.find(".forms .main").press();
+    browser.wait_for("body", "Inkdwell");
+    assert!(browser.address().ends_with(&format!("{day}/page")));
+    // Its own style holds under its policy.
+    let styled = browser.run("return getComputedStyle(document.querySelector('h1')).fontWeight;");
+    let plain = browser.run(
+        "const own = document.styleSheets; return own.length === 1 && own[0].cssRules.length > 5;",
+    );
+    assert_eq!(plain, json!(true), "{styled}");
+    day
+}
+
+/// What the browser itself says of how soon something stands on the page, for whoever reads this test's output.
+fn how_soon_it_is_painted(visit: &Visit) {
+    for path in ["/", "/alarms", "/batches", "/holds", "/reports"] {
+        visit.open(path);
+        let told = wait("a first paint", || {
+            let told = visit.browser.run(
+                "const paint = performance.getEntriesByName('first-contentful-paint')[0]; \
+                 const bytes = performance.getEntriesByType('resource').concat(performance.getEntriesByType('navigation')) \
+                 .reduce((sum, own) => sum + (own.encodedBodySize || 0), 0); \
+                 return paint ? [Math.round(paint.startTime), bytes] : null;",
+            );
+            (!told.is_null()).then_some(told)
+        });
+        println!(
+            "{path}: first paint after {} ms, {} bytes in all",
+            told[0], told[1]
+        );
+    }
 }
 
 fn a_recipe_is_tuned_for_and_locked(visit: &Visit) {

@@ -273,7 +273,7 @@ impl Watched {
 #[test]
 fn one_look_at_three_sizes_with_colour_and_without() {
     let house = House::new();
-    for (columns, rows) in [(60, 16), (80, 24), (160, 50)] {
+    for (columns, rows) in [(80, 24), (120, 40), (200, 60)] {
         for colour in [true, false] {
             let mut watched = house.watch(columns, rows, &[], colour);
             let words = [
@@ -283,7 +283,11 @@ fn one_look_at_three_sizes_with_colour_and_without() {
                 "3 of 60 done",
                 "? keys",
             ];
-            watched.shows(&words);
+            let text = watched.shows(&words);
+            // Nothing is drawn beyond the edge, and the last line is the keys'.
+            let lines: Vec<&str> = text.lines().collect();
+            assert_eq!(lines.len(), usize::from(rows), "{text}");
+            assert!(lines[lines.len() - 1].contains("? keys"), "{text}");
             assert_eq!(watched.coloured_cells() > 0, colour, "{}", watched.text());
             watched.press("?");
             watched.shows(&["Keys and marks", "under-cured"]);
@@ -328,15 +332,54 @@ fn what_is_to_be_done_is_done_by_keys() {
     watched.shows(&["Batch 1, Harbour run, is open."]);
     watched.press("\r");
     watched.shows(&["Batch 1 is closed."]);
+    // A test alarm is put aside for as long as is said.
+    house.good(&["alarms", "drill", "--why", "a new horn"]);
+    watched.shows(&["test alarm"]);
+    watched.press("z");
+    watched.shows(&["Put an alarm aside", "480 at most"]);
+    until("the test alarm", || {
+        let is_chosen = watched.text().contains("▶ drill");
+        if !is_chosen {
+            watched.press("\u{1b}[B");
+        }
+        is_chosen.then_some(())
+    });
+    watched.press("999\rit works\r");
+    watched.shows(&["1 to 480 minutes"]);
+    watched.press("\t\u{7f}\u{7f}\u{7f}45\r\r");
+    watched.shows(&["drill is shelved until"]);
+    let alarms = house.json(&["alarms"]);
+    let mut alarms = alarms["alarms"].as_array().unwrap().iter();
+    let alarm = alarms.find(|own| own["alarm"] == "drill");
+    let alarm = alarm.unwrap();
+    assert_eq!(
+        (&alarm["state"], &alarm["said"]["why"]),
+        (&"shelved".into(), &"it works".into())
+    );
+    let seconds = |moment: &Value| moment["steady_s"].as_f64().unwrap();
+    let aside = seconds(&alarm["shelved_until"]) - seconds(&alarm["since"]);
+    assert!((aside - 2700.0).abs() < 30.0, "{alarm}");
+
     watched.press("b");
     watched.shows(&["Batch at belt-1"]);
     // An ink that there is not is refused by the daemon, and what was typed stays.
-    watched.press("Quay caps\rplastisol-standart\rcotton-jersey\r12\r");
+    watched.press("Quay caps\rplastisol-standart\rcotton-jersey\r12\r\r");
     watched.shows(&["Not done:", "plastisol-standard", "Quay caps"]);
-    watched.press("\u{1b}");
-    until("the form to go", || {
-        (!watched.text().contains("Batch at belt-1")).then_some(())
-    });
+    // It is corrected, and opened.
+    watched.press("\u{1b}[Z\u{1b}[Z\u{1b}[Z\u{7f}d\t\t\t\r");
+    watched.shows(&["Batch 2 is open."]);
+    let batches = house.json(&["batch", "list"]);
+    let batches = batches["batches"].as_array().unwrap();
+    let batch = batches.iter().find(|own| own["job"] == "Quay caps");
+    let batch = batch.unwrap();
+    assert_eq!(
+        (&batch["job"], &batch["ink"], &batch["quantity"]),
+        (
+            &"Quay caps".into(),
+            &"plastisol-standard".into(),
+            &12.into()
+        )
+    );
     watched.press("q");
     assert_eq!(watched.ended(), 0);
 }

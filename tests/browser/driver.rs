@@ -15,6 +15,9 @@ pub const PATIENCE: Duration = Duration::from_secs(240);
 /// The member that WebDriver names elements by (W3C WebDriver, section 12, "web element identifier").
 const ELEMENT: &str = "element-6066-11e4-a52e-4f735466cecf";
 
+/// The key that goes on to the next stop (W3C WebDriver, section 15.4.2, "normalised key value").
+const TAB: &str = "\u{e004}";
+
 /// A browser of its own; it ends when this is dropped.
 pub struct Browser {
     driver: Child,
@@ -167,6 +170,46 @@ impl Browser {
         let body = json!({ "using": "css selector", "value": css });
         let found = self.try_ask("/element", Some(&body)).ok()?;
         Some(format!("/element/{}", found[ELEMENT].as_str()?))
+    }
+
+    /// Presses keys one after the other, wherever the focus is (W3C WebDriver, section 15.4.2).
+    pub fn keys(&self, keys: &str) {
+        let pressed = keys.chars().flat_map(|key| {
+            ["keyDown", "keyUp"].map(|what| json!({ "type": what, "value": key.to_string() }))
+        });
+        let pressed: Vec<Value> = pressed.collect();
+        let keyboard = json!({ "type": "key", "id": "keyboard", "actions": pressed });
+        self.ask("/actions", Some(&json!({ "actions": [keyboard] })));
+    }
+
+    /// Goes on by the tabulator until what a selector finds has the focus, and sees at each stop that a person sees where
+    /// it is.
+    pub fn tab_to(&self, css: &str) {
+        /// No page has as many stops.
+        const MOST: usize = 120;
+        let look = format!(
+            "const at = document.activeElement; const style = getComputedStyle(at); \
+             const place = at.getBoundingClientRect(); \
+             return [at.matches({}), at === document.body || style.outlineStyle !== 'none' \
+             && place.bottom > 0 && place.top < innerHeight, at.outerHTML.slice(0, 120)];",
+            json!(css)
+        );
+        for _ in 0..MOST {
+            self.keys(TAB);
+            let told = self.run(&look);
+            assert_eq!(
+                told[1], true,
+                "nobody sees that the focus is on {}",
+                told[2]
+            );
+            if told[0] == true {
+                return;
+            }
+        }
+        panic!(
+            "{css} is not reached by the tabulator at {}",
+            self.address()
+        );
     }
 
     /// The visible text of what a selector finds, or nothing.

@@ -11,7 +11,7 @@ use tokio::net::TcpStream;
 use tokio::time::timeout;
 
 /// Nothing here takes that long.
-pub const PATIENCE: Duration = Duration::from_secs(30);
+pub const PATIENCE: Duration = Duration::from_secs(180);
 
 /// An answer.
 #[derive(Debug, Clone, PartialEq)]

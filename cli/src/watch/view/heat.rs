@@ -42,19 +42,12 @@ fn title(trip: Option<&TripView>) -> String {
     match trip {
         None => "In the heat: nothing yet".to_owned(),
         Some(trip) => match (trip.running_s, trip.print) {
-            (Some(running), _) => format!("In the heat: a print, for {running:.0} s"),
-            (None, Some(print)) => {
-                format!(
-                    "In the heat: nothing; print {print} went in {}",
-                    hour(&trip.since.at)
-                )
+            (Some(running), _) => {
+                // Clocks that differ make nothing negative.
+                format!("In the heat: a print, for {:.0} s", running.max(0.0))
             }
-            (None, None) => {
-                format!(
-                    "In the heat: nothing; the last went in {}",
-                    hour(&trip.since.at)
-                )
-            }
+            (None, Some(print)) => format!("In the heat: none; print {print} was last"),
+            (None, None) => format!("In the heat: none since {}", hour(&trip.since.at)),
         },
     }
 }

@@ -23,6 +23,13 @@ pub(super) fn draw(frame: &mut Frame<'_>, scene: &Scene, station: &StationNowVie
             let word = format!("{} {}, {}{how}", last.mark, last.name, last.word);
             lines.push(Line::styled(clipped(&word, width), scene.tone(&last.tone)));
             lines.push(Line::from(clipped(&figures(scene, last), width)));
+            let room = usize::from(area.height).saturating_sub(lines.len() + 1);
+            // One line would tell nothing but that there are more.
+            if room > 1 {
+                lines.push(Line::from(""));
+                let before = station.last.iter().skip(1).take(room);
+                lines.extend(before.map(|left| row(scene, left, width)));
+            }
         }
     }
     frame.render_widget(Text::from(lines), area);
@@ -33,6 +40,22 @@ pub(super) fn strip(scene: &Scene, last: &[LeftView], width: usize) -> Line<'sta
     let marks = last.iter().take(width / 2);
     let marks = marks.map(|left| Span::styled(format!("{} ", left.mark), scene.tone(&left.tone)));
     Line::from(marks.collect::<Vec<_>>())
+}
+
+/// One of those before the last, in a line.
+fn row(scene: &Scene, left: &LeftView, width: usize) -> Line<'static> {
+    let print = left
+        .print
+        .map_or_else(String::new, |print| print.to_string());
+    let peak = left.peak_c.map_or_else(String::new, |peak| {
+        format!(" {}", scene.units().temperature(Celsius(peak)))
+    });
+    let told = format!("{print:>4} {}{peak}", left.word);
+    let mark = Span::styled(left.mark.clone(), scene.tone(&left.tone));
+    Line::from(vec![
+        mark,
+        Span::from(clipped(&told, width.saturating_sub(1))),
+    ])
 }
 
 fn figures(scene: &Scene, last: &LeftView) -> String {
