@@ -24,4 +24,5 @@ pub mod shop;
 pub mod shop_files;
 mod spot;
 pub mod truth;
+pub mod tryout;
 pub mod write;

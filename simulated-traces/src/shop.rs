@@ -33,6 +33,12 @@ pub enum Style {
     Mixed,
 }
 
+/// The nearest to the heat that an exit probe is put, in metres: the mouth of the dryer is in its way. Common
+/// practice, no source.
+const NEAREST_EXIT: f64 = 0.15;
+/// Prints should come past an exit probe within so many seconds: later there is little left to see.
+const SEEN_WITHIN: f64 = 8.0;
+
 /// A shop with one dryer and one job.
 #[derive(Debug, Clone, PartialEq)]
 pub struct SimulatedShop {
@@ -50,6 +56,8 @@ pub struct SimulatedShop {
     pub oven: TrueOven,
     /// The garments as they are.
     pub batch: Batch,
+    /// Where its exit probes look, in metres from the end of the heated length, the nearest first.
+    pub exits: [f64; 2],
 }
 
 /// Inks with the fabrics that shops print them on, sensibly or not.
@@ -114,6 +122,7 @@ pub fn draw_shop(seed: u64) -> SimulatedShop {
         fabric,
         oven,
         batch,
+        exits: [EXIT_DISTANCE, SECOND_EXIT_DISTANCE],
     }
 }
 
@@ -163,6 +172,18 @@ fn draw_station(style: Style, threshold: f64, chance: &mut Chance) -> Station {
 }
 
 impl SimulatedShop {
+    /// The same shop with its exit probes where a person puts them who knows how fast its belt will run: nearer
+    /// to the heat where it is slow.
+    pub fn probed_for(self, speed: MetresPerSecond) -> SimulatedShop {
+        let nearest = (SEEN_WITHIN * speed.0).clamp(NEAREST_EXIT, EXIT_DISTANCE);
+        let further = SECOND_EXIT_DISTANCE / EXIT_DISTANCE;
+        let to_centimetres = |metres: f64| (100.0 * metres).round() / 100.0;
+        SimulatedShop {
+            exits: [nearest, further * nearest].map(to_centimetres),
+            ..self
+        }
+    }
+
     /// Follows a garment through the dryer at a steady speed, until well after it has left.
     pub fn follow(&self, speed: MetresPerSecond, garment: &TrueGarment) -> TrueHistory {
         let way = LAID_BEFORE + self.oven.heated_length();
@@ -335,7 +356,7 @@ impl SimulatedShop {
                 channels.push(channel(name, sees, Unit::Celsius, flaws));
             }
         }
-        for (name, distance) in [("exit_c", EXIT_DISTANCE), ("exit2_c", SECOND_EXIT_DISTANCE)] {
+        for (name, distance) in ["exit_c", "exit2_c"].into_iter().zip(self.exits) {
             let flaws = Flaws::infrared(Infrared {
                 set_emissivity: 0.95,
                 emissivity: optics.about(0.95, 0.01).min(1.0),

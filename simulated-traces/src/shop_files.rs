@@ -14,7 +14,7 @@ use crate::physics::history::highest;
 use crate::physics::{TrueFlash, TrueGarment, flash};
 use crate::scenario::{Heat, Record, Scenario};
 use crate::sensor::Flaws;
-use crate::shop::{EXIT_DISTANCE, EXIT_SPOT, SECOND_EXIT_DISTANCE, SimulatedShop};
+use crate::shop::{EXIT_SPOT, SimulatedShop};
 use crate::write::{WriteError, texts};
 
 /// What `schema` says in the truth file of a shop.
@@ -239,7 +239,7 @@ fn shop_text(shop: &SimulatedShop, lamp: &Station) -> String {
         station_text(&mut text, station);
     }
     let belt = &shop.station.id;
-    for (id, distance) in [("exit", EXIT_DISTANCE), ("exit2", SECOND_EXIT_DISTANCE)] {
+    for (id, distance) in ["exit", "exit2"].into_iter().zip(shop.exits) {
         let _ = write!(
             text,
             "\n[[probe]]\nid = \"{id}\"\nstation = \"{belt}\"\nplace = \"exit\"\ndistance = \"{distance} m\"\n\

@@ -3,7 +3,7 @@
 use super::belt::{BeltLevel, beside};
 use super::belt_search::misfit;
 use super::counter::{self, blur, steps};
-use super::objects::{Ground, Object, STEP, chosen};
+use super::objects::{CLOSEST, Ground, Object, STEP, chosen};
 use super::template::Template;
 use super::trace::ExitTrace;
 use super::way::Way;
@@ -27,6 +27,8 @@ const COUNTED: f64 = 30.0;
 const APART: f64 = 0.4;
 /// An object is moved so often to where its edges say.
 const ROUNDS: usize = 2;
+/// Distances of objects are known to this share of them.
+const ALIKE: f64 = 0.1;
 /// An edge of an object is looked for so far from where the shape has it, in metres.
 const EDGE_REACH: f64 = 0.05;
 /// An edge that is no higher, in °C, is not seen by itself, and one that is higher surely is.
@@ -147,6 +149,19 @@ fn match_steps(
     }
     places.extend(missing);
     places.sort_by(|a, b| a.0.total_cmp(&b.0));
+    // No two prints lie so close: what stands beside one that was counted is a part of it.
+    let least = template
+        .length()
+        .max(CLOSEST * pitch.unwrap_or_default())
+        .min(pitch.unwrap_or(f64::INFINITY));
+    let counted: Vec<f64> = places.iter().filter(|p| p.1).map(|p| p.0).collect();
+    let tolerated = 1.0 - ALIKE;
+    places.retain(|place| {
+        place.1
+            || counted
+                .iter()
+                .all(|own| (own - place.0).abs() >= tolerated * least)
+    });
 }
 
 /// A place moved to where its object's edges say, if they stand out from the belt.
@@ -199,5 +214,36 @@ fn object(trace: &ExitTrace, way: &Way, template: &Template, place: f64, counted
         place,
         cut: !begins || !ends,
         counted,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A garment of 0.62 m, its print in the middle.
+    fn template() -> Template {
+        Template {
+            lead: -0.31,
+            print_from: -0.16,
+            print_to: 0.16,
+            trail: 0.31,
+            over_belt: [0.0, 10.0, 0.0],
+            belt: 110.0,
+            spot: 0.03,
+            print: 120.0,
+            margin: None,
+            read_at: 0.0,
+            half_window: 0.06,
+        }
+    }
+
+    #[test]
+    fn what_stands_beside_a_counted_print_is_a_part_of_it() {
+        // Prints are counted 0.75 m apart, at 2.00 and 2.75 m. What was found at 2.35 m lies 0.35 and 0.40 m from
+        // them, less than a garment: a margin. At 3.50 m there is room for one that the eye missed.
+        let mut places = vec![(2.01, false), (2.35, false), (3.50, false)];
+        match_steps(&mut places, &[2.0, 2.75], Some(0.75), &template());
+        assert_eq!(places, [(2.01, true), (2.75, true), (3.50, false)]);
     }
 }

@@ -1,12 +1,12 @@
 //! Measures how far tuning can be trusted: how well a fitted model predicts speeds that nobody rode, how
 //! often its bands hold what is true, and how near its recommended speed comes to the fastest safe one.
 //!
-//! Shops are drawn; each makes rides at speeds that a person would choose who does not know the truth. The fit is told
+//! Shops are drawn, every fourth without a safe speed; each makes rides at speeds that a person would choose who does not know the truth. The fit is told
 //! what the shop declares and what the probes read. What is true is known from the simulation, whose physics
 //! is not that of the fitted model. The same call prints the same figures, times apart.
 //!
 //!     cargo run -p inkdwell-simulated-traces --bin measure-tuning -- --shops 240 --rides 2 [--first-seed 1] [--cloth]
-//!         [--mass-scatter 0.1] [--regain-scatter 0.02] [--verbose]
+//!         [--mass-scatter 0.1] [--regain-scatter 0.02] [--as-drawn] [--verbose]
 //!
 //! The scatters are what is declared of the garments (k = 2); without them it is what is usual of one batch.
 
@@ -15,22 +15,17 @@ use std::process::ExitCode;
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::time::Instant;
 
-use inkdwell_config::ink::Family;
-use inkdwell_config::quantity::{Celsius, CelsiusDifference, MetresPerSecond, Seconds, Share};
+use inkdwell_config::quantity::{MetresPerSecond, Share};
 use inkdwell_cure::heat::fit::{
     DoubtParts, Fit, FitOptions, LimitName, Prediction, Ride, Trip, fit,
 };
 use inkdwell_cure::judged::Band;
-use inkdwell_cure::law::{Counts, Rate};
 use inkdwell_cure::tuning::{best_window, proved_window, recommend};
-use inkdwell_simulated_traces::chance::Chance;
-use inkdwell_simulated_traces::channel::Value;
 use inkdwell_simulated_traces::physics::TrueGarment;
 use inkdwell_simulated_traces::shop::{SimulatedShop, draw_shop};
 use inkdwell_simulated_traces::truth::PrintTruth;
+use inkdwell_simulated_traces::tryout::tried_rides;
 
-/// A type K thermocouple of class 1, ±1.5 °C rectangular (IEC 60584-1), k = 2.
-const CLASS_ONE: CelsiusDifference = CelsiusDifference(1.73);
 /// Speeds at which predictions are held against the truth, as shares of the rides' middle speed.
 const ASKED: [f64; 4] = [0.75, 0.88, 1.14, 1.33];
 /// Garments of the batch that go along at a recommended speed.
@@ -44,6 +39,8 @@ struct Call {
     first_seed: u64,
     cloth: bool,
     verbose: bool,
+    /// Shops as they come, not every fourth without a safe speed.
+    as_drawn: bool,
     /// What is declared of the garments, where it is not what is usual of one batch.
     mass_scatter: Option<Share>,
     regain_scatter: Option<Share>,
@@ -67,6 +64,7 @@ fn call() -> Result<Call, String> {
         first_seed: 1,
         cloth: false,
         verbose: false,
+        as_drawn: false,
         mass_scatter: None,
         regain_scatter: None,
     };
@@ -85,99 +83,12 @@ fn call() -> Result<Call, String> {
             "--mass-scatter" => call.mass_scatter = Some(Share(number()?)),
             "--regain-scatter" => call.regain_scatter = Some(Share(number()?)),
             "--cloth" => call.cloth = true,
+            "--as-drawn" => call.as_drawn = true,
             "--verbose" => call.verbose = true,
             other => return Err(format!("{other} is no option of this program")),
         }
     }
     Ok(call)
-}
-
-/// Seconds in the heat that a person tries first. Common practice, no source.
-fn first_dwell(shop: &SimulatedShop) -> f64 {
-    let by_ink = match shop.ink.family {
-        Family::Plastisol if shop.ink.film.is_some_and(|film| film.0 > 150e-6) => 70.0,
-        Family::Plastisol => 45.0,
-        Family::WaterBased => 110.0,
-        Family::Discharge => 140.0,
-        Family::Silicone | Family::Other => 80.0,
-    };
-    by_ink * (shop.fabric.mass.0 / 0.18).sqrt()
-}
-
-/// What a ride's readings were worth to the ink.
-fn cure_of(shop: &SimulatedShop, ride: &Ride) -> f64 {
-    let rate = Rate::new(&shop.ink.cure, Counts::Cure);
-    let pairs = ride.film.windows(2);
-    pairs
-        .map(|pair| rate.along(pair[0].1, pair[1].1, Seconds(pair[1].0.0 - pair[0].0.0)))
-        .sum()
-}
-
-/// The next speed that a person tries: faster as long as it cures, slower as long as it does not, and
-/// in between once both were seen.
-fn next_speed(tried: &[(f64, f64)], chance: &mut Chance) -> f64 {
-    let cured = tried.iter().filter(|ride| ride.1 >= 1.0).map(|ride| ride.0);
-    let raw = tried.iter().filter(|ride| ride.1 < 1.0).map(|ride| ride.0);
-    match (cured.reduce(f64::max), raw.reduce(f64::min)) {
-        (Some(cured), Some(raw)) => (cured * raw).sqrt(),
-        (Some(fastest), None) => {
-            let much = tried.iter().all(|ride| ride.1 > 4.0);
-            fastest * chance.between(1.12, 1.3) * if much { 1.2 } else { 1.0 }
-        }
-        (None, slowest) => {
-            let little = tried.iter().all(|ride| ride.1 < 0.05);
-            let slower = chance.between(0.72, 0.88) * if little { 0.75 } else { 1.0 };
-            slowest.unwrap_or(0.05) * slower
-        }
-    }
-}
-
-/// A ride as its probes read it.
-fn ride(shop: &SimulatedShop, belt: f64, seed: u64, with_cloth: bool) -> Ride {
-    let belt = MetresPerSecond(belt);
-    let live = shop.ride(belt, seed).live();
-    let names: Vec<String> = live.channels().map(|each| each.name.clone()).collect();
-    let rows: Vec<_> = live.collect();
-    let read = |name: &str| -> Vec<(Seconds, Celsius)> {
-        let column = names.iter().position(|each| each == name);
-        let readings = rows.iter().filter_map(|row| match row.values[column?] {
-            Value::Number(celsius) => Some((Seconds(row.time), Celsius(celsius))),
-            Value::Missing | Value::Open => None,
-        });
-        readings.collect()
-    };
-    Ride {
-        trip: Trip::Belt(belt),
-        film: read("film_c"),
-        cloth: if with_cloth {
-            read("cloth_c")
-        } else {
-            Vec::new()
-        },
-        room: Some(shop.oven.room),
-        uncertainty: CLASS_ONE,
-    }
-}
-
-fn rides(shop: &SimulatedShop, call: &Call) -> Vec<Ride> {
-    let mut chance = Chance::new(shop.seed, "measure tuning");
-    let limits =
-        [shop.station.belt_slowest, shop.station.belt_fastest].map(|speed| speed.map(|s| s.0));
-    let first = shop.station.heated_length.0 / first_dwell(shop) * chance.factor(0.15);
-    let mut tried: Vec<(f64, f64)> = Vec::new();
-    let mut made = Vec::new();
-    for number in 0..call.rides {
-        let asked = if number == 0 {
-            first
-        } else {
-            next_speed(&tried, &mut chance)
-        };
-        let belt = asked.clamp(limits[0].unwrap_or(0.0), limits[1].unwrap_or(f64::INFINITY));
-        let ridden = ride(shop, belt, 1000 * shop.seed + number as u64, call.cloth);
-        tried.push((belt, cure_of(shop, &ridden)));
-        made.push(ridden);
-    }
-    made
 }
 
 /// How often something held, by its name.
@@ -299,9 +210,34 @@ fn holds(band: Band, value: f64) -> bool {
     (band.low - 1e-9..=band.high + 1e-9).contains(&value)
 }
 
-fn measure(seed: u64, call: &Call) -> Result<Shown, String> {
-    let shop = draw_shop(seed);
-    let rides = rides(&shop, call);
+/// Of so many shops one has no speed that is safe.
+const ONE_WITHOUT: u64 = 4;
+/// Seeds that are tried for one shop lie so far apart.
+const APART: u64 = 100_000;
+
+/// The shop of a number: every fourth has no safe speed, the others have one. Seeds are tried until one fits.
+fn shop_of(number: u64, call: &Call) -> SimulatedShop {
+    if call.as_drawn {
+        return draw_shop(call.first_seed + number);
+    }
+    let without = number % ONE_WITHOUT == ONE_WITHOUT - 1;
+    let seeds = (0..).map(|again| call.first_seed + number + APART * again);
+    let mut shops = seeds.map(draw_shop);
+    let fits = |shop: &SimulatedShop| shop.fastest_safe().is_none() == without;
+    // One in eight has none, so that one is soon found; without end it would be searched for otherwise.
+    shops
+        .by_ref()
+        .take(MOST_DRAWS)
+        .find(fits)
+        .unwrap_or_else(|| draw_shop(call.first_seed + number))
+}
+
+/// No more seeds are tried for one shop.
+const MOST_DRAWS: usize = 400;
+
+fn measure(number: u64, call: &Call) -> Result<Shown, String> {
+    let shop = shop_of(number, call);
+    let rides = tried_rides(&shop, call.rides, call.cloth);
     let clock = Clock::start();
     let fitted = fit(
         &rides,
@@ -498,8 +434,7 @@ fn main() -> ExitCode {
             if number >= call.shops {
                 return done;
             }
-            let seed = call.first_seed + number;
-            done.push((seed, measure(seed, &call)));
+            done.push((number, measure(number, &call)));
         }
     };
     let mut all: Vec<(u64, Result<Shown, String>)> = std::thread::scope(|scope| {
@@ -508,12 +443,12 @@ fn main() -> ExitCode {
         done.extend(other.join().unwrap_or_default());
         done
     });
-    all.sort_by_key(|(seed, _)| *seed);
+    all.sort_by_key(|(number, _)| *number);
     let mut shown = Vec::new();
-    for (seed, result) in all {
+    for (number, result) in all {
         match result {
             Ok(one) => shown.push(one),
-            Err(error) => println!("shop {seed}: {error}"),
+            Err(error) => println!("shop number {number}: {error}"),
         }
     }
     if call.verbose {

@@ -49,7 +49,7 @@ const SAME_SPEED: f64 = 0.05;
 const USUAL_GAIN: f64 = 12.0;
 /// A ride with a misfit (in °C) beyond this is looked at whatever a first step promises: from a fit that is far off,
 /// straight lines tell nothing.
-const GOOD_MISFIT: f64 = 4.5;
+const GOOD_MISFIT: f64 = 7.0;
 /// A first step that would raise the sum of squares by more than this leads nowhere: a straight line may be
 /// wrong by so much.
 const HOPELESS: f64 = -15.0;

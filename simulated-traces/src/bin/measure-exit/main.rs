@@ -1,14 +1,19 @@
 //! Measures how often a print that was judged by its exit temperature is judged wrongly.
 //!
-//! Shops are drawn; each rides one print at a sensible speed for a reference and then runs prints, good ones and
-//! ones with every kind of fault. Their traces go the same way as those of `inkdwell judge --place exit`: objects
+//! Shops are drawn. Each tunes with two rides, sets its belt to what is recommended, puts its exit probes where they
+//! see prints soon, and rides there, slower each time, until a print that leaves as the ridden one did is proved. That
+//! ride is its reference. It then runs prints, good ones and ones with every
+//! kind of fault. With `--any-margin` it runs at some share of the true fastest speed, which it cannot know, the
+//! probes 0.35 m behind the heat. Their traces go the same way as those of `inkdwell judge --place exit`: objects
 //! found, films inferred, laws held against them. What is true is known from the simulation, whose physics
 //! is not that of the fitted model.
 //!
 //!     cargo run -p inkdwell-simulated-traces --bin measure-exit -- --shops 40 [--second-probe] [--first-seed 1]
+//!         [--any-margin]
 //!
 //! Traces are kept with `--keep DIR`, so that measuring the same shops again takes no simulation.
 
+mod reference;
 mod shops;
 mod tally;
 
@@ -16,28 +21,14 @@ use std::path::PathBuf;
 use std::process::ExitCode;
 use std::sync::atomic::{AtomicU64, Ordering};
 
-use inkdwell_config::quantity::{
-    Celsius, CelsiusDifference, Metres, MetresPerSecond, Seconds, Share,
-};
-use inkdwell_cure::engine::{Engine, EventKind};
-use inkdwell_cure::exit::run::{REPEATS, Run, judge_run};
-use inkdwell_cure::exit::way::Way;
-use inkdwell_cure::exit::{Probe, Reference};
-use inkdwell_cure::heat::fit::{FitOptions, Ride, Trip, fit};
-use inkdwell_cure::judged::Verdict;
-use inkdwell_cure::plan::{
-    ChannelPlan, DEFAULT_MAX_GAP, DEFAULT_WAKE, PrintLaws, ProbeDoubt, Watch,
-};
-use inkdwell_cure::sensor::Uncertainty;
-use inkdwell_simulated_traces::shop::{
-    EXIT_DISTANCE, EXIT_SPOT, SECOND_EXIT_DISTANCE, SimulatedShop,
-};
+use inkdwell_cure::exit::run::{Run, judge_run};
+use inkdwell_cure::plan::{DEFAULT_MAX_GAP, PrintLaws};
+use inkdwell_simulated_traces::shop::SimulatedShop;
 
-use shops::{Day, Readings, Recorded};
+use reference::{EXITS, belt_of, fitted, learned};
+use shops::{Chooses, Day, NoDay, Readings, is_proved};
 use tally::{Tallies, told};
 
-/// A type K thermocouple of class 1, ±1.5 °C rectangular (IEC 60584-1), k = 2.
-const CLASS_ONE: CelsiusDifference = CelsiusDifference(1.73);
 /// So many shops are measured at once.
 const AT_ONCE: usize = 2;
 
@@ -48,6 +39,7 @@ struct Call {
     second_probe: bool,
     counter: bool,
     verbose: bool,
+    chooses: Chooses,
     mass_scatter: Option<f64>,
     keep: Option<PathBuf>,
 }
@@ -59,6 +51,7 @@ fn call() -> Result<Call, String> {
         second_probe: false,
         counter: true,
         verbose: false,
+        chooses: Chooses::Tuning,
         mass_scatter: None,
         keep: None,
     };
@@ -76,6 +69,7 @@ fn call() -> Result<Call, String> {
             "--mass-scatter" => call.mass_scatter = Some(number(value())?),
             "--keep" => call.keep = Some(PathBuf::from(value())),
             "--second-probe" => call.second_probe = true,
+            "--any-margin" => call.chooses = Chooses::AnyMargin,
             "--no-counter" => call.counter = false,
             "--verbose" => call.verbose = true,
             other => return Err(format!("{other} is no option of this program")),
@@ -114,9 +108,18 @@ fn main() -> ExitCode {
         }
     });
     println!(
-        "{} shops ({} with a reference that is proved itself); {} without a speed at which prints are truly good",
-        all.measured, all.proved, all.skipped
+        "{} shops ({} with a reference that is proved itself); left out: {} without a speed at which prints are \
+         truly good, {} to which no speed is recommended, {} without a ride that is proved",
+        all.measured,
+        all.proved,
+        all.skipped[NoDay::Windowless as usize],
+        all.skipped[NoDay::NotRecommended as usize],
+        all.skipped[NoDay::NotProved as usize]
     );
+    all.speeds.sort_by(f64::total_cmp);
+    if let Some(middle) = all.speeds.get(all.speeds.len() / 2) {
+        println!("they run at {middle:.2} of the true fastest speed in the median");
+    }
     all.tallies.print();
     ExitCode::SUCCESS
 }
@@ -127,7 +130,10 @@ struct Sum {
     tallies: Tallies,
     measured: u32,
     proved: u32,
-    skipped: u32,
+    /// Speeds over the true fastest.
+    speeds: Vec<f64>,
+    /// By why there was nothing to measure.
+    skipped: [u32; 3],
 }
 
 impl Sum {
@@ -135,19 +141,23 @@ impl Sum {
         self.tallies.merge(other.tallies);
         self.measured += other.measured;
         self.proved += other.proved;
-        self.skipped += other.skipped;
+        self.speeds.extend(other.speeds);
+        let skipped = self.skipped.iter_mut().zip(other.skipped);
+        skipped.for_each(|(all, own)| *all += own);
     }
 
     fn shop(&mut self, seed: u64, call: &Call) {
         let mut lines = Vec::new();
-        let measured = Day::of(seed, call.keep.as_deref()).and_then(|(shop, day)| {
-            day.map(|day| self.day(&shop, &day, call, &mut lines))
-                .transpose()
+        let drawn = Day::of(seed, call.chooses, call.keep.as_deref());
+        let measured = drawn.and_then(|(shop, day)| match day {
+            Ok(day) => self.day(&shop, &day, call, &mut lines),
+            Err(why) => {
+                self.skipped[why as usize] += 1;
+                Ok(())
+            }
         });
-        match measured {
-            Ok(Some(())) => {}
-            Ok(None) => self.skipped += 1,
-            Err(error) => lines.push(format!("shop {seed}: {error}")),
+        if let Err(error) = measured {
+            lines.push(format!("shop {seed}: {error}"));
         }
         if !lines.is_empty() {
             println!("{}", lines.join("\n"));
@@ -164,47 +174,17 @@ impl Sum {
     ) -> Result<(), String> {
         let laws = PrintLaws::new(&shop.ink, &shop.fabric);
         let proved = is_proved(&laws, &day.ride);
-        let usual = FitOptions::default();
-        let mass = call.mass_scatter.map_or(usual.mass_scatter, Share);
-        let options = Reference::fit_options(usual.room, mass, usual.regain_scatter);
-        let fitted = fit(
-            &[ride(shop, day)],
-            &shop.station,
-            &shop.ink,
-            &shop.fabric,
-            options,
-        )
-        .map_err(|error| error.to_string())?;
-        let names = if call.second_probe {
-            vec![("exit_c", EXIT_DISTANCE), ("exit2_c", SECOND_EXIT_DISTANCE)]
-        } else {
-            vec![("exit_c", EXIT_DISTANCE)]
-        };
-        let ridden: Vec<Readings> = names
-            .iter()
-            .map(|(name, _)| day.ride.column(name))
-            .collect();
-        let probes: Vec<(Probe, &[(f64, f64)])> = names
-            .iter()
-            .zip(&ridden)
-            .map(|((_, distance), readings)| {
-                let probe = Probe {
-                    distance: Metres(*distance),
-                    spot: Metres(EXIT_SPOT),
-                    uncertainty: REPEATS,
-                };
-                (probe, readings.as_slice())
-            })
-            .collect();
+        let fitted = fitted(shop, day.belt, &day.ride, call.mass_scatter)?;
+        let probes = 1 + usize::from(call.second_probe);
+        let names: Vec<(&str, f64)> = EXITS.into_iter().zip(day.exits).take(probes).collect();
         let pitch = shop.station.print_pitch.map(|pitch| pitch.0);
-        let way = belt(&day.ride, None).ok_or("no belt")?;
-        let reference = Reference::learn(&fitted, &probes, &way, pitch)
-            .map_err(|error| format!("reference: {error}"))?;
+        let reference = learned(&fitted, &names, &day.ride, pitch)?;
         let mut model = reference
             .model(shop.oven.room)
             .map_err(|error| error.to_string())?;
         self.measured += 1;
         self.proved += u32::from(proved);
+        self.speeds.push(day.of_fastest);
         if call.verbose {
             let (peak, rms) = (fitted.rides()[0].peak.0, fitted.rides()[0].rms.0);
             lines.push(format!(
@@ -218,10 +198,10 @@ impl Sum {
             let count = read.column("prints_count");
             let past = Run {
                 exits: exits.iter().map(|exit| Some(exit.as_slice())).collect(),
-                way: belt(read, run.noted).ok_or("no belt")?,
+                way: belt_of(read, run.noted).ok_or("no belt")?,
                 belt_declared: run.noted.is_none(),
                 count: call.counter.then_some(count.as_slice()),
-                eye: Some(EXIT_DISTANCE - 0.1),
+                eye: Some(day.exits[0] - 0.1),
                 pitch,
                 max_gap: DEFAULT_MAX_GAP,
                 remarks: Vec::new(),
@@ -250,59 +230,4 @@ impl Sum {
         }
         Ok(())
     }
-}
-
-fn belt(recorded: &Recorded, noted: Option<f64>) -> Option<Way> {
-    if let Some(speed) = noted {
-        return Some(Way::steady(speed));
-    }
-    let readings = recorded.column("belt_m_per_min");
-    let speeds: Readings = readings
-        .iter()
-        .map(|(time, speed)| (*time, speed / 60.0))
-        .collect();
-    Way::measured(&speeds, DEFAULT_MAX_GAP.0)
-}
-
-fn ride(shop: &SimulatedShop, day: &Day) -> Ride {
-    let series = |name: &str| -> Vec<(Seconds, Celsius)> {
-        let readings = day.ride.column(name);
-        let kept = readings.iter();
-        kept.map(|(time, celsius)| (Seconds(*time), Celsius(*celsius)))
-            .collect()
-    };
-    Ride {
-        trip: Trip::Belt(MetresPerSecond(day.belt)),
-        film: series("film_c"),
-        cloth: series("cloth_c"),
-        room: Some(shop.oven.room),
-        uncertainty: CLASS_ONE,
-    }
-}
-
-/// Whether a ride is proved cured by what it measured itself.
-fn is_proved(laws: &PrintLaws, ride: &Recorded) -> bool {
-    let doubt = ProbeDoubt {
-        uncertainty: Uncertainty::constant(CLASS_ONE),
-        assumed: None,
-    };
-    let mut engine = Engine::new();
-    let film = engine.add_channel(ChannelPlan {
-        laws: laws.clone(),
-        watch: Watch::Ride,
-        doubt,
-        max_gap: DEFAULT_MAX_GAP,
-        wake: DEFAULT_WAKE,
-    });
-    let cloth = engine.add_cloth(film, "cloth", doubt);
-    let mut cured = false;
-    let mut note = |event: inkdwell_cure::engine::Event| {
-        if let EventKind::PassJudged(pass) = event.kind {
-            cured |= pass.verdict == Verdict::Cured;
-        }
-    };
-    engine.feed_cloth_all(cloth, &ride.column("cloth_c"));
-    engine.feed_all(film, &ride.column("film_c"), &mut note);
-    engine.finish(&mut note);
-    cured
 }

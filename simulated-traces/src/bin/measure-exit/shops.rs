@@ -4,12 +4,23 @@ use std::collections::BTreeMap;
 use std::path::Path;
 
 use inkdwell_config::quantity::MetresPerSecond;
+use inkdwell_cure::engine::{Engine, EventKind};
+use inkdwell_cure::heat::fit::{FitOptions, fit};
+use inkdwell_cure::judged::Verdict;
+use inkdwell_cure::plan::{
+    ChannelPlan, DEFAULT_MAX_GAP, DEFAULT_WAKE, PrintLaws, ProbeDoubt, Watch,
+};
+use inkdwell_cure::sensor::Uncertainty;
+use inkdwell_cure::tuning::{proved_window, recommend};
 use inkdwell_simulated_traces::chance::Chance;
 use inkdwell_simulated_traces::channel::Value;
 use inkdwell_simulated_traces::events::{Event, GarmentChange};
 use inkdwell_simulated_traces::record::PrintRecord;
 use inkdwell_simulated_traces::scenario::Scenario;
 use inkdwell_simulated_traces::shop::{SimulatedShop, draw_shop};
+use inkdwell_simulated_traces::tryout::{CLASS_ONE, tried_rides};
+
+use crate::reference::stands;
 use serde::{Deserialize, Serialize};
 
 /// Prints of every run.
@@ -77,19 +88,54 @@ pub struct FaultyRun {
 pub struct Day {
     /// The reference's speed in m/s.
     pub belt: f64,
+    /// The same over the fastest speed that is truly good.
+    pub of_fastest: f64,
+    /// Where the exit probes look, in metres from the end of the heat.
+    pub exits: [f64; 2],
     /// The reference ride.
     pub ride: Recorded,
     /// Runs after it.
     pub runs: Vec<FaultyRun>,
 }
 
+/// Why there is no day.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub enum NoDay {
+    /// No speed is truly good.
+    Windowless,
+    /// Tuning recommends no speed.
+    NotRecommended,
+    /// No ride at the recommended speed, or a little slower, is proved cured.
+    NotProved,
+}
+
+/// How a shop chooses the speed that it runs at.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Chooses {
+    /// It tunes with two rides, sets the belt to what is recommended, and rides there, slower each time, until a
+    /// print that leaves as the ridden one did is proved.
+    Tuning,
+    /// At 85 to 95 % of the fastest good speed, which no shop knows; its probes 0.35 m behind the heat, and its
+    /// reference as it comes.
+    AnyMargin,
+}
+
+/// A person sets a belt by so many m/min, rounding down.
+const DIAL: f64 = 0.05;
+/// Where a ride does not do, the next goes so much slower, so often.
+const SLOWER: f64 = 0.96;
+const AGAIN: i32 = 6;
+
 impl Day {
-    /// A shop and its day, taken from where days are kept if it is there; no day where the shop has no speed
-    /// at which prints are truly good.
-    pub fn of(seed: u64, kept: Option<&Path>) -> Result<(SimulatedShop, Option<Day>), String> {
+    /// A shop and its day, taken from where days are kept if it is there.
+    pub fn of(
+        seed: u64,
+        chooses: Chooses,
+        kept: Option<&Path>,
+    ) -> Result<(SimulatedShop, Result<Day, NoDay>), String> {
         let shop = draw_shop(seed);
         let Some(kept) = kept else {
-            let day = Day::drawn(&shop);
+            let day = Day::drawn(&shop, chooses);
             return Ok((shop, day));
         };
         let path = kept.join(format!("shop-{seed}.json"));
@@ -98,22 +144,29 @@ impl Day {
             let day = serde_json::from_str(&text).map_err(|error| told(&error))?;
             return Ok((shop, day));
         }
-        let day = Day::drawn(&shop);
+        let day = Day::drawn(&shop, chooses);
         let text = serde_json::to_string(&day).map_err(|error| told(&error))?;
         std::fs::write(&path, text).map_err(|error| told(&error))?;
         Ok((shop, day))
     }
 
-    fn drawn(shop: &SimulatedShop) -> Option<Day> {
-        let fastest = shop.fastest_safe()?;
+    fn drawn(shop: &SimulatedShop, chooses: Chooses) -> Result<Day, NoDay> {
+        let fastest = shop.fastest_safe().ok_or(NoDay::Windowless)?;
         let mut chance = Chance::new(shop.seed, "measure exit");
-        let belt = chance.between(0.85, 0.95) * fastest.0;
-        if !shop.truth_at(MetresPerSecond(belt)).is_good() {
-            return None;
-        }
-        let ride = Recorded::of(&shop.ride(MetresPerSecond(belt), 1000 * shop.seed));
+        let share = chance.between(0.85, 0.95);
+        let (shop, belt, ride) = match chooses {
+            Chooses::Tuning => settled(shop)?,
+            Chooses::AnyMargin => {
+                let belt = share * fastest.0;
+                if !shop.truth_at(MetresPerSecond(belt)).is_good() {
+                    return Err(NoDay::Windowless);
+                }
+                let ride = Recorded::of(&shop.ride(MetresPerSecond(belt), 1000 * shop.seed));
+                (shop.clone(), belt, ride)
+            }
+        };
         let runs = (1..)
-            .zip(faults(shop, belt, &mut chance))
+            .zip(faults(&shop, belt, &mut chance))
             .map(|(number, fault)| {
                 let seed = 1000 * shop.seed + number;
                 let speed = MetresPerSecond(fault.belt);
@@ -127,8 +180,76 @@ impl Day {
                 }
             })
             .collect();
-        Some(Day { belt, ride, runs })
+        Ok(Day {
+            belt,
+            of_fastest: belt / fastest.0,
+            exits: shop.exits,
+            ride,
+            runs,
+        })
     }
+}
+
+/// The shop with its exit probes in place, the speed that it settles on, and the ride that it keeps there: the first
+/// of which the ride itself is proved and a print that leaves as the ridden one did would be too. Where no ride is as
+/// good as that, the fastest one that is proved itself.
+fn settled(shop: &SimulatedShop) -> Result<(SimulatedShop, f64, Recorded), NoDay> {
+    let belt = recommended(shop).ok_or(NoDay::NotRecommended)?;
+    let shop = shop.clone().probed_for(MetresPerSecond(belt));
+    let laws = PrintLaws::new(&shop.ink, &shop.fabric);
+    let mut proved = None;
+    for again in 0..=AGAIN {
+        let asked = belt * SLOWER.powi(again);
+        let on_dial = DIAL * (60.0 * asked / DIAL + 1e-6).floor().max(1.0) / 60.0;
+        let seed = 1000 * shop.seed + 900 + again as u64;
+        let ride = Recorded::of(&shop.ride(MetresPerSecond(on_dial), seed));
+        if !is_proved(&laws, &ride) {
+            continue;
+        }
+        if stands(&shop, on_dial, &ride) {
+            return Ok((shop, on_dial, ride));
+        }
+        proved.get_or_insert((on_dial, ride));
+    }
+    let (belt, ride) = proved.ok_or(NoDay::NotProved)?;
+    Ok((shop, belt, ride))
+}
+
+/// The speed that tuning recommends after two rides, in m/s.
+fn recommended(shop: &SimulatedShop) -> Option<f64> {
+    let rides = tried_rides(shop, 2, false);
+    let options = FitOptions::of_one_batch(&shop.fabric);
+    let fitted = fit(&rides, &shop.station, &shop.ink, &shop.fabric, options).ok()?;
+    let window = proved_window(&fitted, &shop.station).ok()??;
+    let recommended = recommend(&fitted, &shop.station, &window).ok()?;
+    Some(recommended.belt.0)
+}
+
+/// Whether a ride is proved cured by what it measured itself.
+pub fn is_proved(laws: &PrintLaws, ride: &Recorded) -> bool {
+    let doubt = ProbeDoubt {
+        uncertainty: Uncertainty::constant(CLASS_ONE),
+        assumed: None,
+    };
+    let mut engine = Engine::new();
+    let film = engine.add_channel(ChannelPlan {
+        laws: laws.clone(),
+        watch: Watch::Ride,
+        doubt,
+        max_gap: DEFAULT_MAX_GAP,
+        wake: DEFAULT_WAKE,
+    });
+    let cloth = engine.add_cloth(film, "cloth", doubt);
+    let mut cured = false;
+    let mut note = |event: inkdwell_cure::engine::Event| {
+        if let EventKind::PassJudged(pass) = event.kind {
+            cured |= pass.verdict == Verdict::Cured;
+        }
+    };
+    engine.feed_cloth_all(cloth, &ride.column("cloth_c"));
+    engine.feed_all(film, &ride.column("film_c"), &mut note);
+    engine.finish(&mut note);
+    cured
 }
 
 /// A fault and the run that shows it.
