@@ -182,23 +182,43 @@ impl Wire {
         keep_alive: u16,
         login: Option<&Login>,
     ) -> Result<(), Lost> {
+        self.put_connect_for(client_id, keep_alive, login, true)
+    }
+
+    /// Asks to be let in, to a session that ends with the connection.
+    pub(super) fn put_fleeting_connect(
+        &mut self,
+        client_id: &str,
+        keep_alive: u16,
+        login: Option<&Login>,
+    ) -> Result<(), Lost> {
+        self.put_connect_for(client_id, keep_alive, login, false)
+    }
+
+    fn put_connect_for(
+        &mut self,
+        client_id: &str,
+        keep_alive: u16,
+        login: Option<&Login>,
+        lasting: bool,
+    ) -> Result<(), Lost> {
         match self.version {
             MqttVersion::V3 => {
                 let mut connect = v4::Connect::new(client_id);
                 connect.keep_alive = keep_alive;
-                connect.clean_session = false;
+                connect.clean_session = !lasting;
                 connect.login = login.map(|login| v4::Login::new(&login.user, &login.password));
                 self.put_v3(v4::Packet::Connect(connect))
             }
             MqttVersion::V5 => {
                 let mut asked = v5::ConnectProperties::new();
-                asked.session_expiry_interval = Some(SESSION_EXPIRY_S);
+                asked.session_expiry_interval = Some(if lasting { SESSION_EXPIRY_S } else { 0 });
                 asked.receive_maximum = Some(RECEIVE_MAXIMUM);
                 asked.max_packet_size = Some(LARGEST_PACKET as u32);
                 let connect = v5::Connect {
                     keep_alive,
                     client_id: client_id.to_owned(),
-                    clean_start: false,
+                    clean_start: !lasting,
                     properties: Some(asked),
                 };
                 let login = login.map(|login| v5::Login::new(&login.user, &login.password));
