@@ -111,3 +111,32 @@ fn the_commands_that_the_readme_shows_are_there() {
     }
     assert!(seen > 10, "{seen}");
 }
+
+/// What a first start prints without a terminal, but for what the folder is called.
+#[test]
+fn the_first_start_s_output_is_the_one_shown() {
+    let readme = fs::read_to_string(root().join("README.md")).unwrap();
+    let (_, section) = readme.split_once("## First start\n").unwrap();
+    let command = section
+        .lines()
+        .find_map(|line| line.strip_prefix("    inkdwell start --no-run"))
+        .unwrap();
+    // Pieces between quotation marks are words of their own; the others are parted by spaces.
+    let pieces = command.split('"').enumerate();
+    let words = pieces.flat_map(|(number, piece)| match number % 2 {
+        1 => vec![piece],
+        _ => piece.split_whitespace().collect(),
+    });
+    let arguments: Vec<&str> = ["start", "--no-run"].into_iter().chain(words).collect();
+    let folder = tempfile::tempdir().unwrap();
+    let output = run_in(folder.path(), &arguments);
+    let refused = String::from_utf8_lossy(&output.stderr).into_owned();
+    assert_eq!((output.status.code(), refused.as_str()), (Some(0), ""));
+    let said = String::from_utf8(output.stdout).unwrap();
+    let shown = section
+        .split("```console\n")
+        .nth(1)
+        .and_then(|rest| rest.split("```").next())
+        .unwrap();
+    assert_eq!(shown, said);
+}

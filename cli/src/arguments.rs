@@ -14,6 +14,7 @@ use crate::command::probe::ProbeArguments;
 use crate::command::recipe::RecipeArguments;
 use crate::command::report::ReportArguments;
 use crate::demo::arguments::DemoArguments;
+use crate::start::StartArguments;
 use crate::tune::arguments::TuneArguments;
 use crate::watch::WatchArguments;
 
@@ -36,6 +37,8 @@ pub(crate) struct Arguments {
 pub(crate) enum Command {
     /// See it work: the daemon on a simulated shop in which things go wrong, and what it says of them
     Demo(DemoArguments),
+    /// Set up and start: asks a few questions, listens to what is plugged in, writes the shop file, starts the daemon
+    Start(Box<StartArguments>),
     /// Judge recorded traces: for each print whether the ink was cured and the fabric unharmed
     Judge(Box<JudgeArguments>),
     /// Tune a belt dryer or a flash unit: from test rides to the belt speeds, or the seconds under the

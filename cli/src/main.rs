@@ -12,8 +12,10 @@ mod export;
 mod failure;
 mod judge;
 mod plot;
+mod probe;
 mod report;
 mod ride_file;
+mod start;
 mod terminal;
 mod tune;
 mod watch;
@@ -48,6 +50,7 @@ fn run(arguments: Arguments) -> Result<Outcome, Failure> {
     match arguments.command {
         None => command::welcome::run(),
         Some(Command::Demo(typed)) => demo::run(&typed),
+        Some(Command::Start(typed)) => start::run(&typed),
         Some(Command::Judge(typed)) => command::judge::run(*typed),
         Some(Command::Tune(typed)) => tune::run(*typed),
         Some(Command::Simulate(typed)) => command::simulate::run(&typed),

@@ -1,5 +1,7 @@
 //! `inkdwell check`: everything that is wrong in a file, and in the libraries that it names.
 
+use std::path::Path;
+
 use inkdwell_config::problem::{Checked, Problem};
 use inkdwell_config::shop::Shop;
 
@@ -25,19 +27,40 @@ pub(crate) fn run(typed: &CheckArguments) -> Result<Outcome, Failure> {
             false => Err(Failure::from(problems)),
         };
     }
-    let warned: String = warnings
-        .iter()
-        .map(|warning| format!("worth a look: {warning}\n"))
-        .collect();
+    let warned = warned(&warnings);
     if !problems.is_empty() {
         print(&warned)?;
         return Err(Failure::from(problems));
     }
-    print(&format!(
-        "{warned}{file}: sound; it declares {}.\n",
-        contents(&shop)
-    ))?;
+    print(&format!("{warned}{}", sound(&file, &shop)))?;
     Ok(Outcome::Fine)
+}
+
+/// What is told of a file that is sound.
+///
+/// # Errors
+/// Everything that is wrong in it.
+pub(crate) fn told(file: &Path) -> Result<String, Failure> {
+    let Checked {
+        value: shop,
+        problems,
+        warnings,
+    } = Shop::check(file);
+    match problems.is_empty() {
+        true => Ok(warned(&warnings) + &sound(&file.display().to_string(), &shop)),
+        false => Err(Failure::from(problems)),
+    }
+}
+
+fn warned(warnings: &[Problem]) -> String {
+    let lines = warnings.iter();
+    lines
+        .map(|warning| format!("worth a look: {warning}\n"))
+        .collect()
+}
+
+fn sound(file: &str, shop: &Shop) -> String {
+    format!("{file}: sound; it declares {}.\n", contents(shop))
 }
 
 fn contents(shop: &Shop) -> String {

@@ -1,4 +1,4 @@
-//! `inkdwell probe`: what each probe says, how sure it is, and its calibrations.
+//! `inkdwell probe`: what each probe says, how sure it is, and its calibrations; and what comes over its wire.
 
 use clap::{Args, Subcommand};
 use inkdwell_config::Quantity;
@@ -13,6 +13,8 @@ use super::table::table;
 use crate::Outcome;
 use crate::client::{ByArguments, Client, DaemonArguments, part};
 use crate::failure::Failure;
+use crate::probe;
+use crate::probe::listen::arguments::ListenArguments;
 use crate::terminal::{Setting, print};
 
 #[derive(Debug, Args)]
@@ -41,6 +43,8 @@ pub(crate) enum ProbeCommand {
     List,
     /// Enter a calibration
     Calibrate(CalibrateArguments),
+    /// Listen to a wire: what comes, byte by byte, beside what the daemon would take it for
+    Listen(Box<ListenArguments>),
 }
 
 #[derive(Debug, Args)]
@@ -64,14 +68,17 @@ pub(crate) struct CalibrateArguments {
 }
 
 pub(crate) fn run(typed: ProbeArguments) -> Result<Outcome, Failure> {
-    let client = Client::find(&typed.daemon)?;
     let setting = Setting::of_stdout();
+    let client = || Client::find(&typed.daemon);
     let (text, json) = match typed.command {
+        ProbeCommand::Listen(listen) => return probe::listen::run(&listen, typed.json),
         ProbeCommand::List => {
+            let client = client()?;
             let (probes, json) = client.get::<Probes>("/api/probes")?;
             (list(&probes, client.units()?, setting), json)
         }
         ProbeCommand::Calibrate(calibrate) => {
+            let client = client()?;
             let path = format!("/api/probes/{}/calibrations", part(&calibrate.probe));
             let (probe, json) = client.post::<ProbeView>(&path, &meant(&calibrate)?)?;
             (calibrated(&probe, client.units()?, setting), json)

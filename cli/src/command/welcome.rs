@@ -8,6 +8,7 @@ const WELCOME: &str = "\
 Inkdwell says of each print whether its ink was cured and its fabric unharmed.
 
   inkdwell demo               see it work in a simulated shop, half a minute
+  inkdwell start              set up: questions, a shop file, and the daemon runs
   inkdwell judge RIDE.csv --ink plastisol-standard --fabric cotton-jersey
                               judge a recorded trace
   inkdwell tune --ride RIDE.csv ...
@@ -22,6 +23,7 @@ Inkdwell says of each print whether its ink was cured and its fabric unharmed.
   inkdwell holds              prints to pull, and what became of them
   inkdwell alarms             what is wrong, and what to do first
   inkdwell probe              what the probes show, and their calibrations
+  inkdwell probe listen       what comes over a wire, before anything works
   inkdwell report, export     the record of a day; tables of all that was written
   inkdwell backup, verify     copy the journal; prove that it is whole
   inkdwell help COMMAND       everything about a command

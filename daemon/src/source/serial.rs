@@ -35,7 +35,7 @@ use crate::intake::{Closed, Delivery, Intake, Offered, Said, SourceId};
 /// So many bytes are read at once.
 const CHUNK: usize = 4096;
 /// What comes so soon after opening may be the rest of a line.
-const TORN_WITHIN: Duration = Duration::from_millis(100);
+pub const TORN_WITHIN: Duration = Duration::from_millis(100);
 /// How often a silent line's port is looked at.
 const LOOK_EVERY: Duration = Duration::from_secs(2);
 /// A port that says nothing for so long after it was opened is told as such.
@@ -244,7 +244,7 @@ impl Task {
             Heard::TooLong => cannot(b"no line's end"),
             Heard::Line(line) => match parser.read(line) {
                 Meaning::Blank => {}
-                Meaning::Garbled => cannot(line),
+                Meaning::Garbled(_) => cannot(line),
                 Meaning::Said(readings) => {
                     health.understood(readings.len() as u64);
                     understood += 1;

@@ -38,7 +38,7 @@ fn short(heard: Heard<'_>, parser: &mut LineParser) -> Short {
     assert!(!line.is_empty() && line.len() <= LONGEST);
     match parser.read(line) {
         Meaning::Blank => Short::Blank,
-        Meaning::Garbled => Short::Garbled,
+        Meaning::Garbled(_) => Short::Garbled,
         Meaning::Said(said) => {
             let each = said.iter().map(|said| {
                 let value = match &said.value {

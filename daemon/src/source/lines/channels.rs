@@ -48,6 +48,11 @@ impl Channels {
         }
     }
 
+    /// The unit that a channel came with.
+    pub(super) fn unit(&self, name: &str) -> Option<&'static str> {
+        self.known.get(name).copied().flatten()
+    }
+
     fn channel(&mut self, name: &str) -> Arc<str> {
         if let Some((channel, _)) = self.known.get_key_value(name) {
             return Arc::clone(channel);

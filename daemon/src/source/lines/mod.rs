@@ -9,6 +9,8 @@ mod number;
 mod parser;
 mod reader;
 mod text;
+mod unclear;
 
 pub use parser::{LineParser, Meaning};
 pub use reader::{Heard, LONGEST, LineReader};
+pub use unclear::Unclear;

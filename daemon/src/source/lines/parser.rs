@@ -7,6 +7,7 @@ use serde_json::Value as Json;
 use super::channels::{Channels, fit_for_a_name};
 use super::number;
 use super::text;
+use super::unclear::Unclear;
 use crate::intake::{Said, Value};
 
 /// What a line means.
@@ -16,8 +17,8 @@ pub enum Meaning {
     Blank,
     /// These readings, each channel once. There may be none, where every value is missing.
     Said(Vec<Said>),
-    /// It cannot be understood.
-    Garbled,
+    /// It cannot be understood, and why.
+    Garbled(Unclear),
 }
 
 /// Says what lines of one format mean.
@@ -78,7 +79,7 @@ impl LineParser {
     /// What a line, without its end, means.
     pub fn read(&mut self, line: &[u8]) -> Meaning {
         let Some(text) = text::of_line(line) else {
-            return Meaning::Garbled;
+            return Meaning::Garbled(Unclear::Noise(text::noise_in(line)));
         };
         if text.trim().is_empty() {
             return Meaning::Blank;
@@ -90,7 +91,12 @@ impl LineParser {
             Format::Json => json(channels, &text),
             Format::Pattern(pattern) => matched(channels, pattern, &text),
         };
-        said.map_or(Meaning::Garbled, Meaning::Said)
+        said.map_or_else(Meaning::Garbled, Meaning::Said)
+    }
+
+    /// The unit that stood behind a channel's numbers, in its usual spelling, as far as it is known.
+    pub fn unit(&self, channel: &str) -> Option<&'static str> {
+        self.channels.unit(channel)
     }
 }
 
@@ -107,20 +113,21 @@ fn fields(
     separator: &str,
     names: &[String],
     text: &str,
-) -> Option<Vec<Said>> {
-    let comma = !separator.contains(',');
-    let mut said = Vec::with_capacity(names.len());
-    let mut pieces = pieces(text, separator);
-    for name in names {
-        let piece = pieces.next()?;
-        if !name.is_empty() {
-            said.extend(channels.written(name, piece, number::read(piece, comma)));
-        }
+) -> Result<Vec<Said>, Unclear> {
+    let came = pieces(text, separator).count();
+    if came != names.len() {
+        let named = names.len();
+        return Err(Unclear::Fields { came, named });
     }
-    pieces.next().is_none().then_some(said)
+    let comma = !separator.contains(',');
+    let named = names.iter().zip(pieces(text, separator));
+    let named = named.filter(|(name, _)| !name.is_empty());
+    let said =
+        named.filter_map(|(name, piece)| channels.written(name, piece, number::read(piece, comma)));
+    Ok(said.collect())
 }
 
-fn pairs(channels: &mut Channels, separator: &str, text: &str) -> Option<Vec<Said>> {
+fn pairs(channels: &mut Channels, separator: &str, text: &str) -> Result<Vec<Said>, Unclear> {
     let comma = !separator.contains(',');
     let mut found: Vec<(&str, String)> = Vec::new();
     for piece in pieces(text, separator) {
@@ -128,37 +135,41 @@ fn pairs(channels: &mut Channels, separator: &str, text: &str) -> Option<Vec<Sai
             Some((name, value)) => {
                 let name = name.trim_end();
                 let twice = found.iter().any(|(known, _)| *known == name);
-                if twice || !fit_for_a_name(name) {
-                    return None;
+                if twice {
+                    return Err(Unclear::NameTwice);
+                }
+                if !fit_for_a_name(name) {
+                    return Err(Unclear::UnfitName);
                 }
                 found.push((name, value.trim_start().to_owned()));
             }
             None if piece.is_empty() => {}
             // A unit that stands apart from its number.
             None => {
-                number::unit(piece)?;
-                let (_, value) = found.last_mut()?;
+                number::unit(piece).ok_or(Unclear::NoPair)?;
+                let (_, value) = found.last_mut().ok_or(Unclear::NoPair)?;
                 value.push(' ');
                 value.push_str(piece);
             }
         }
     }
     if found.is_empty() {
-        return None;
+        return Err(Unclear::NoPairs);
     }
     let said = found
         .iter()
         .filter_map(|(name, value)| channels.written(name, value, number::read(value, comma)));
-    Some(said.collect())
+    Ok(said.collect())
 }
 
-fn json(channels: &mut Channels, text: &str) -> Option<Vec<Said>> {
-    let members: serde_json::Map<String, Json> = serde_json::from_str(text).ok()?;
+fn json(channels: &mut Channels, text: &str) -> Result<Vec<Said>, Unclear> {
+    let members: serde_json::Map<String, Json> =
+        serde_json::from_str(text).map_err(|_| Unclear::NoJson)?;
     let mut said = Vec::with_capacity(members.len());
     let mut any = false;
     for (name, member) in &members {
         let value = match member {
-            Json::Number(number) => Value::Number(number.as_f64()?),
+            Json::Number(number) => Value::Number(number.as_f64().ok_or(Unclear::NoJson)?),
             Json::Bool(truth) => Value::Number(f64::from(u8::from(*truth))),
             // JSON knows no NaN; devices write null for it.
             Json::Null => number::word("null"),
@@ -176,11 +187,11 @@ fn json(channels: &mut Channels, text: &str) -> Option<Vec<Said>> {
             said.push(channels.said(name, value));
         }
     }
-    any.then_some(said)
+    any.then_some(said).ok_or(Unclear::NoMember)
 }
 
-fn matched(channels: &mut Channels, pattern: &Regex, text: &str) -> Option<Vec<Said>> {
-    let captures = pattern.captures(text)?;
+fn matched(channels: &mut Channels, pattern: &Regex, text: &str) -> Result<Vec<Said>, Unclear> {
+    let captures = pattern.captures(text).ok_or(Unclear::NoMatch)?;
     let mut said = Vec::new();
     for name in pattern.capture_names().flatten() {
         if let Some(group) = captures.name(name) {
@@ -188,7 +199,7 @@ fn matched(channels: &mut Channels, pattern: &Regex, text: &str) -> Option<Vec<S
             said.extend(channels.written(name, group, number::read(group, true)));
         }
     }
-    Some(said)
+    Ok(said)
 }
 
 #[cfg(test)]
@@ -219,7 +230,7 @@ mod tests {
     fn short(meaning: Meaning) -> String {
         match meaning {
             Meaning::Blank => "blank".to_owned(),
-            Meaning::Garbled => "garbled".to_owned(),
+            Meaning::Garbled(_) => "garbled".to_owned(),
             Meaning::Said(said) => {
                 let each = said.iter().map(|said| match &said.value {
                     Value::Number(number) => format!("{} {number}", said.channel),
@@ -351,6 +362,41 @@ mod tests {
         assert_eq!(
             short(parser.read(b"\x00168.2,95\xb0C")),
             "film 168.2, exit 95"
+        );
+    }
+
+    #[test]
+    fn why_a_line_is_not_understood_is_told() {
+        let two = fields(",", &["film", "exit"]);
+        for (format, line, why) in [
+            (&two, &b"168.2"[..], Unclear::Fields { came: 1, named: 2 }),
+            (&two, b"1,2,3", Unclear::Fields { came: 3, named: 2 }),
+            (&two, b"16\x1b8.2,95", Unclear::Noise(1)),
+            (&pairs(" "), b"film=1 film=2", Unclear::NameTwice),
+            (&pairs(" "), b"film=1 exit", Unclear::NoPair),
+            (&pairs(" "), b"film 168.2", Unclear::NoPair),
+            (&pairs(","), b" , ", Unclear::NoPairs),
+            (&pairs(" "), b"=168.2", Unclear::UnfitName),
+            (&LineFormat::Json, b"[168.2]", Unclear::NoJson),
+            (&LineFormat::Json, b"{\"more\": {}}", Unclear::NoMember),
+            (
+                &LineFormat::Pattern("T(?<film>.+)".to_owned()),
+                b"168.2",
+                Unclear::NoMatch,
+            ),
+        ] {
+            let meaning = parser(format).read(line);
+            assert_eq!(meaning, Meaning::Garbled(why), "{}", line.escape_ascii());
+        }
+    }
+
+    #[test]
+    fn the_unit_behind_a_number_is_remembered() {
+        let mut parser = parser(&fields(",", &["film", "exit"]));
+        parser.read(b"168.2 \xb0C,95");
+        assert_eq!(
+            (parser.unit("film"), parser.unit("exit")),
+            (Some("C"), None)
         );
     }
 

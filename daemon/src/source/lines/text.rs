@@ -25,6 +25,21 @@ pub(super) fn of_line(line: &[u8]) -> Option<Cow<'_, str>> {
     (!text.contains(noise)).then_some(text)
 }
 
+/// How many bytes of a line are noise: control characters within it, and what is no text. At least one, for a line of
+/// which there is no text.
+pub(super) fn noise_in(line: &[u8]) -> usize {
+    let within = line.trim_ascii();
+    let mut noise = 0;
+    for chunk in within.utf8_chunks() {
+        let controls = chunk.valid().chars();
+        noise += controls
+            .filter(|letter| letter.is_control() && *letter != '\t')
+            .count();
+        noise += chunk.invalid().len();
+    }
+    noise.max(1)
+}
+
 fn frames(letter: char) -> bool {
     const BEGIN_OF_TEXT: char = '\u{2}';
     const END_OF_TEXT: char = '\u{3}';
@@ -72,6 +87,17 @@ mod tests {
             b"168.2\x7f",
         ] {
             assert_eq!(text(noise), None, "{noise:?}");
+        }
+    }
+
+    #[test]
+    fn noise_is_counted_by_its_bytes() {
+        for (line, bytes) in [
+            (&b"16\x008.2"[..], 1),
+            (b"168.2\x7f\x1b[2J,9", 2),
+            (b"\xff\xfe168.2", 2),
+        ] {
+            assert_eq!((of_line(line), noise_in(line)), (None, bytes), "{line:?}");
         }
     }
 }

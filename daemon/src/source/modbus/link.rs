@@ -30,7 +30,8 @@ pub(super) async fn open(
         }
         ModbusLink::Tcp { host, port } => {
             let stream = connect(host, *port).await?;
-            Ok((Bus::new(Framing::Tcp, Box::new(TcpWire(stream))), None))
+            let wire = ports.connected(Box::new(TcpWire(stream)));
+            Ok((Bus::new(Framing::Tcp, wire), None))
         }
     }
 }

@@ -14,9 +14,11 @@
 //! comes again at the next start.
 
 mod ledger;
+mod overhear;
 mod payload;
 mod session;
 mod topic;
+mod understanding;
 
 #[cfg(test)]
 mod tests;
@@ -27,9 +29,13 @@ use std::time::{Duration, Instant};
 use inkdwell_config::shop::{Broker, Mqtt, MqttTopic};
 use tokio_util::sync::CancellationToken;
 
+pub use self::overhear::{Listener, Overheard};
+pub use self::payload::Unfit;
+pub use self::understanding::{Taken, Understanding};
+
 use self::ledger::Ledger;
 use self::session::{End, converse};
-use self::topic::{Router, Subscription, subscriptions};
+use self::topic::{Subscription, subscriptions};
 use crate::broker::{self, Trouble};
 use crate::intake::{Intake, MessageMark, Notice, SourceId};
 use crate::mqtt::{Lost, Wire};
@@ -48,9 +54,8 @@ struct Task {
     source: SourceId,
     client_id: String,
     broker: Broker,
-    topics: Arc<[MqttTopic]>,
     subscriptions: Vec<Subscription>,
-    router: Router,
+    understanding: Understanding,
     ledger: Arc<Ledger>,
     intake: Intake,
     health: Arc<Health>,
@@ -80,8 +85,7 @@ pub async fn run(
         client_id,
         broker: settings.broker,
         subscriptions: subscriptions(&topics),
-        router: Router::new(Arc::clone(&topics)),
-        topics,
+        understanding: Understanding::new(topics),
         ledger: Arc::new(Ledger::new(memory)),
         intake,
         health,

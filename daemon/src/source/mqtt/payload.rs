@@ -10,6 +10,23 @@ const TEXT_KEPT: usize = 32;
 /// 2000-01-01 00:00 UTC in microseconds. A time before it is that of a device whose clock was never set.
 const YEAR_2000: i64 = 946_684_800_000_000;
 
+/// Why a message is not understood, in a sentence's second half: "not taken: ...".
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, thiserror::Error)]
+pub enum Unfit {
+    /// The payload itself is no value.
+    #[error("its payload is no number and no word")]
+    NoValue,
+    /// The payload is no JSON, or has nothing where the value is said to be.
+    #[error("it has no number or word where value points")]
+    NoValueThere,
+    /// There is no time where the time is said to be.
+    #[error("it has no time where time points")]
+    NoTimeThere,
+    /// The count is none.
+    #[error("it has no whole number where sequence points")]
+    NoCountThere,
+}
+
 /// What a message says of one channel.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Statement {
@@ -29,27 +46,33 @@ impl<'a> Payload<'a> {
         Payload { bytes, json: None }
     }
 
-    /// What it says by a declaration; `None` where it cannot be understood.
+    /// What it says by a declaration, or why it cannot be understood.
     ///
     /// A declared time must be there and be one: without it, a message that had waited at the broker would
     /// pass for a fresh one. A sequence number may be missing.
-    pub(super) fn says(&mut self, topic: &MqttTopic) -> Option<Statement> {
+    pub(super) fn says(&mut self, topic: &MqttTopic) -> Result<Statement, Unfit> {
         let value = match &topic.value {
-            None => bare(self.bytes)?,
-            Some(pointer) => of_json(self.find(pointer)?)?,
+            None => bare(self.bytes).ok_or(Unfit::NoValue)?,
+            Some(pointer) => {
+                let there = self.find(pointer).and_then(of_json);
+                there.ok_or(Unfit::NoValueThere)?
+            }
         };
         let device_time = match &topic.time {
             None => None,
-            Some(pointer) => Some(time(self.find(pointer)?)?),
+            Some(pointer) => {
+                let there = self.find(pointer).and_then(time);
+                Some(there.ok_or(Unfit::NoTimeThere)?)
+            }
         };
         let sequence = match &topic.sequence {
             None => None,
             Some(pointer) => match self.find(pointer) {
                 None | Some(Json::Null) => None,
-                Some(json) => Some(whole(json)?),
+                Some(json) => Some(whole(json).ok_or(Unfit::NoCountThere)?),
             },
         };
-        Some(Statement {
+        Ok(Statement {
             value,
             device_time,
             sequence,
@@ -177,7 +200,7 @@ mod tests {
 
     fn value(pointer: Option<&str>, payload: &str) -> Option<Value> {
         let said = Payload::new(payload.as_bytes()).says(&topic(pointer, None, None));
-        said.map(|statement| statement.value)
+        said.map(|statement| statement.value).ok()
     }
 
     fn word(text: &str) -> Option<Value> {
@@ -209,7 +232,7 @@ mod tests {
         assert!(
             Payload::new(b"\xff\xfe")
                 .says(&topic(None, None, None))
-                .is_none()
+                .is_err()
         );
     }
 
@@ -265,7 +288,7 @@ mod tests {
         let declared = topic(Some("/v"), Some("/t"), None);
         let time = |text: &str| {
             let payload = format!("{{\"v\": 1, \"t\": {text}}}");
-            let said = Payload::new(payload.as_bytes()).says(&declared)?;
+            let said = Payload::new(payload.as_bytes()).says(&declared).ok()?;
             said.device_time
         };
         let expected = 1_700_000_000_123_456;
@@ -288,7 +311,7 @@ mod tests {
             assert_eq!(time(none), None, "{none}");
         }
         // Without its declared time a message is not understood.
-        assert!(Payload::new(b"{\"v\": 1}").says(&declared).is_none());
+        assert!(Payload::new(b"{\"v\": 1}").says(&declared).is_err());
     }
 
     #[test]
@@ -297,7 +320,7 @@ mod tests {
         let sequence = |text: &str| {
             let payload = format!("{{\"v\": 1{text}}}");
             let said = Payload::new(payload.as_bytes()).says(&declared);
-            said.map(|statement| statement.sequence)
+            said.map(|statement| statement.sequence).ok()
         };
         assert_eq!(
             sequence(", \"n\": 18446744073709551615"),
@@ -320,11 +343,11 @@ mod tests {
         fn no_payload_makes_it_panic(bytes: Vec<u8>, text: String) {
             let declared = topic(Some("/v"), Some("/t"), Some("/n"));
             for bytes in [&bytes[..], text.as_bytes()] {
-                Payload::new(bytes).says(&declared);
-                Payload::new(bytes).says(&topic(None, None, None));
+                let _ = Payload::new(bytes).says(&declared);
+                let _ = Payload::new(bytes).says(&topic(None, None, None));
             }
             let json = serde_json::json!({ "v": text, "t": text, "n": text }).to_string();
-            Payload::new(json.as_bytes()).says(&declared);
+            let _ = Payload::new(json.as_bytes()).says(&declared);
         }
 
         /// Seconds, milliseconds and microseconds of the same moment are the same time.

@@ -4,7 +4,6 @@
 //! daemon can take nothing for minutes. Nothing is read meanwhile, so that the broker keeps what waits.
 
 use std::pin::Pin;
-use std::sync::Arc;
 use std::time::Duration;
 
 use sha2::{Digest, Sha256};
@@ -12,8 +11,8 @@ use tokio::time::{Instant, sleep_until, timeout};
 
 use super::Task;
 use super::ledger::Met;
-use super::payload::Payload;
-use super::topic::{Feed, Subscription};
+use super::topic::Subscription;
+use super::understanding::Taken;
 use crate::broker::Trouble;
 use crate::intake::{Closed, Delivery, Intake, MessageMark, Notice, Said, SourceId};
 use crate::mqtt::{self, Accepted, Grant, Hello, Incoming, Lost, Message, Wire, Wish};
@@ -351,27 +350,14 @@ impl<'a> Session<'a> {
 
     /// What a message says of each of its channels.
     fn said_in(&mut self, message: &Message) -> Vec<Said> {
-        let feeds = match std::str::from_utf8(&message.topic) {
-            Ok(topic) => self.task.router.feeds(topic),
-            Err(_) => Arc::new([]),
-        };
-        let mut payload = Payload::new(&message.payload);
-        let mut old = false;
-        let mut said = Vec::with_capacity(feeds.len());
-        for Feed { declared, channel } in feeds.iter() {
-            let topic = &self.task.topics[*declared];
-            // What the broker had kept was read at some time before. Only its own time can tell when.
-            if message.retained && topic.time.is_none() {
-                old = true;
-                continue;
-            }
-            said.extend(payload.says(topic).map(|statement| Said {
-                channel: Arc::clone(channel),
-                value: statement.value,
-                device_time: statement.device_time,
-                sequence: statement.sequence,
-            }));
-        }
+        let (mut said, mut old) = (Vec::with_capacity(1), false);
+        let (topic, payload) = (&message.topic, &message.payload);
+        let understanding = &mut self.task.understanding;
+        understanding.of(topic, payload, message.retained, |taken| match taken {
+            Taken::Said(reading) => said.push(reading),
+            Taken::Old(_) => old = true,
+            Taken::Unclear(..) => {}
+        });
         if said.is_empty() && !old {
             self.garbled("a message that is not understood");
         }

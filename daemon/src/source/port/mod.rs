@@ -15,7 +15,7 @@ use inkdwell_config::shop::{Port, SerialSettings};
 use tokio::io::{AsyncRead, AsyncWrite};
 use tokio::time::{Instant, sleep_until};
 
-pub use system::SystemPorts;
+pub use system::{SystemPorts, listed_ports};
 pub use trouble::Trouble;
 
 use super::waits::Waits;
@@ -53,6 +53,33 @@ pub trait Ports: Send + Sync + 'static {
     /// # Errors
     /// What is in the way.
     fn open(&self, found: &Found, settings: &SerialSettings) -> Result<Box<dyn Wire>, Trouble>;
+
+    /// Lets whoever stands in the place of the system's ports have a connection over TCP through its hands too.
+    fn connected(&self, wire: Box<dyn Wire>) -> Box<dyn Wire> {
+        wire
+    }
+}
+
+/// A port that the system lists.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Listed {
+    /// Its path.
+    pub path: PathBuf,
+    /// What its USB adapter says of itself, where it is one.
+    pub usb: Option<Adapter>,
+}
+
+/// What a USB adapter says of itself. The texts come from the adapter: nothing is known of what is in them.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Adapter {
+    /// Vendor id.
+    pub vendor: u16,
+    /// Product id.
+    pub product: u16,
+    /// Its serial number.
+    pub serial: Option<String>,
+    /// What it is called.
+    pub name: Option<String>,
 }
 
 /// What a port is called in a sentence.

@@ -8,7 +8,7 @@ use inkdwell_config::shop::{FlowControl, Parity, Port, SerialSettings};
 use serialport::{ClearBuffer, ErrorKind, SerialPort, SerialPortInfo, SerialPortType};
 use tokio_serial::SerialStream;
 
-use super::{Found, Ports, Trouble, Wire, named};
+use super::{Adapter, Found, Listed, Ports, Trouble, Wire, named};
 
 /// Where Linux lists its terminals; without it, listing ports is not to be tried.
 #[cfg(target_os = "linux")]
@@ -66,6 +66,32 @@ fn listed() -> Result<Vec<SerialPortInfo>, Trouble> {
         return Err(Trouble::Unlisted(format!("{LISTING} is missing")));
     }
     serialport::available_ports().map_err(|error| Trouble::Unlisted(error.to_string()))
+}
+
+/// The serial ports that the system has, by their paths.
+///
+/// # Errors
+/// When it does not list them.
+pub fn listed_ports() -> Result<Vec<Listed>, Trouble> {
+    let mut ports: Vec<Listed> = listed()?.into_iter().map(of_info).collect();
+    ports.sort_by(|one, other| one.path.cmp(&other.path));
+    Ok(ports)
+}
+
+fn of_info(info: SerialPortInfo) -> Listed {
+    let usb = match info.port_type {
+        SerialPortType::UsbPort(usb) => Some(Adapter {
+            vendor: usb.vid,
+            product: usb.pid,
+            serial: usb.serial_number,
+            name: usb.product,
+        }),
+        _ => None,
+    };
+    Listed {
+        path: PathBuf::from(info.port_name),
+        usb,
+    }
 }
 
 /// The one port with a USB identity.
@@ -173,6 +199,15 @@ mod tests {
                 product: None,
             }),
         }
+    }
+
+    #[test]
+    fn a_listed_port_says_what_its_adapter_says() {
+        let listed = of_info(adapter("/dev/ttyUSB3", 0x6001, Some("A9")));
+        let usb = listed.usb.unwrap();
+        assert_eq!((usb.vendor, usb.product), (0x0403, 0x6001));
+        assert_eq!(usb.serial.as_deref(), Some("A9"));
+        assert_eq!(listed.path, PathBuf::from("/dev/ttyUSB3"));
     }
 
     fn settings(path: &Path) -> SerialSettings {

@@ -1,0 +1,3 @@
+//! What probes say, heard from their wires.
+
+pub(crate) mod listen;
