@@ -31,6 +31,16 @@ pub(crate) const fn column(name: &'static str, kind: Kind, told: &'static str) -
     Column { name, kind, told }
 }
 
+/// The columns with what they say, a line each.
+pub(crate) fn listed(columns: &[Column]) -> String {
+    let width = columns.iter().map(|own| own.name.len()).max();
+    let width = width.unwrap_or(0);
+    columns
+        .iter()
+        .map(|own| format!("{:width$}  {}\n", own.name, own.told))
+        .collect()
+}
+
 /// What stands in a row of a column.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) enum Cell {

@@ -6,7 +6,7 @@ use inkdwell_cure::judged::Verdict;
 use inkdwell_daemon::api::view::Moment;
 use inkdwell_daemon::record::Settled;
 use inkdwell_daemon::report::{
-    Batch, Cost, Figures, Hold, Known, Print, Report, Settings, Totals, VerdictCount, verdict_words,
+    Alarm, Batch, Cost, Figures, Hold, Known, Print, Report, Settings, Totals, VerdictCount, verdict_words,
 };
 
 use crate::terminal::{Setting, mark};
@@ -341,7 +341,7 @@ impl Sheet {
             Known::Is(alarms) if alarms.is_empty() => self.line("alarms", "none"),
             Known::Is(alarms) => alarms
                 .iter()
-                .map(|alarm| self.line("alarm", &format!("{} {}", hour(&alarm.at), alarm.what)))
+                .map(|alarm| self.line("alarm", &told_alarm(alarm)))
                 .collect(),
         };
         for probe in &report.probes {
@@ -399,6 +399,20 @@ fn sign(verdict: &str) -> &'static str {
         "overheated" | "over-flashed" => Verdict::Overheated,
         _ => Verdict::Unproven,
     })
+}
+
+fn told_alarm(alarm: &Alarm) -> String {
+    let after = |what: &str, seconds: Option<f64>| match seconds {
+        Some(seconds) => format!("{what} after {seconds:.0} s"),
+        None => format!("not {what} yet"),
+    };
+    format!(
+        "{} {} ({}, {})",
+        hour(&alarm.at),
+        alarm.what,
+        after("seen", alarm.acknowledged_after_s),
+        after("normal", alarm.normal_after_s)
+    )
 }
 
 fn time(moment: &Moment) -> String {

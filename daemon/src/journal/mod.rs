@@ -87,7 +87,7 @@ pub use number::{
 pub use outbox::{ChainedRecord, SetAside, Standing};
 pub use pack::PackError;
 pub use query::{
-    Batches, Holds, KeptBatch, KeptCalibration, KeptEvent, KeptHold, KeptPass, KeptRecipe,
+    Batches, Holds, KeptBatch, KeptCalibration, KeptEvent, KeptHold, KeptPass, KeptRecipe, KeptShop,
     PassQuery, VerdictCount,
 };
 pub use reader::{Checkpoint, KnownChannel, Reader, Readers, Sizes};

@@ -13,6 +13,7 @@ mod command;
 mod holds;
 mod model;
 mod model_worker;
+mod shop_file;
 mod state;
 mod timeline;
 mod words;
@@ -733,7 +734,8 @@ impl Keeper {
             | Record::SignedOff(_)
             | Record::HoldOpened(_)
             | Record::HoldJoined(_)
-            | Record::Occurred(_) => {}
+            | Record::Occurred(_)
+            | Record::ShopDeclared(_) => {}
         }
     }
 

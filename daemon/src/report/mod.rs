@@ -19,18 +19,19 @@
 //! support.
 
 mod check;
+mod contents;
 mod data;
 mod gather;
 pub mod html;
 pub mod pdf;
 mod period;
 mod picture;
+mod shop_file;
 pub mod signing;
 mod words;
 
 use schemars::{Schema, schema_for};
 
-use inkdwell_config::shop::Shop as DeclaredShop;
 use sha2::{Digest, Sha256};
 
 use crate::journal::ReadError;
@@ -39,16 +40,8 @@ pub use check::{Unsupported, check};
 pub use data::*;
 pub use gather::gather;
 pub use period::{Asked, When, day_of};
+pub use shop_file::ShopFile;
 pub use words::verdict_words;
-
-/// A shop file that was read.
-#[derive(Debug, Clone)]
-pub struct ShopFile {
-    /// What it declares.
-    pub shop: DeclaredShop,
-    /// SHA-256 of its text, in hexadecimal.
-    pub sha256: String,
-}
 
 /// Why there is no report.
 #[derive(Debug, thiserror::Error)]
