@@ -6,7 +6,8 @@ use inkdwell_cure::judged::Verdict;
 use inkdwell_daemon::api::view::Moment;
 use inkdwell_daemon::record::Settled;
 use inkdwell_daemon::report::{
-    Alarm, Batch, Cost, Figures, Hold, Known, Print, Report, Settings, Totals, VerdictCount, verdict_words,
+    Alarm, Batch, Cost, Figures, Hold, Known, Print, Report, Settings, Totals, VerdictCount,
+    verdict_words,
 };
 
 use crate::terminal::{Setting, mark};
@@ -177,6 +178,7 @@ impl Sheet {
     fn settings(&self, settings: &Settings) -> String {
         let speed = |own: f64| self.units.speed(MetresPerSecond(own / 60.0));
         let mut text = match &settings.belt_m_per_min {
+            Known::Is(span) if span.least == span.greatest => self.line("belt", &speed(span.mean)),
             Known::Is(span) => self.line(
                 "belt",
                 &format!(
@@ -427,6 +429,7 @@ fn hour(moment: &Moment) -> String {
 fn cost(cost: &Cost) -> String {
     match (&cost.money, cost.prints) {
         (_, 0) => "nothing".to_owned(),
+        (Known::Is(money), 1) => format!("1 print, {money:.2} in blanks"),
         (Known::Is(money), prints) => format!("{prints} prints, {money:.2} in blanks"),
         (Known::Not { unknown }, prints) => format!("{prints} prints; {unknown}"),
     }

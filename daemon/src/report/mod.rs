@@ -32,9 +32,8 @@ mod words;
 
 use schemars::{Schema, schema_for};
 
-use sha2::{Digest, Sha256};
-
 use crate::journal::ReadError;
+use crate::record::sha256_of;
 
 pub use check::{Unsupported, check};
 pub use data::*;
@@ -80,41 +79,41 @@ impl Report {
         if let Some(journal) = value.get_mut("journal").and_then(|own| own.as_object_mut()) {
             journal.remove("fingerprint");
         }
-        let mut text = String::new();
-        write_sorted(&value, &mut text);
-        let digest = Sha256::digest(text);
-        Ok(digest.iter().map(|byte| format!("{byte:02x}")).collect())
+        let mut text = Vec::new();
+        write_sorted(&value, &mut text)?;
+        Ok(sha256_of(&text))
     }
 }
 
 /// JSON without a space, the members of each object in the order of their names, by bytes.
-fn write_sorted(value: &serde_json::Value, text: &mut String) {
+fn write_sorted(value: &serde_json::Value, text: &mut Vec<u8>) -> Result<(), serde_json::Error> {
     use serde_json::Value;
     match value {
         Value::Object(members) => {
-            let mut names: Vec<&String> = members.keys().collect();
-            names.sort_unstable();
-            text.push('{');
-            for (place, name) in names.into_iter().enumerate() {
+            let mut names: Vec<(&String, &Value)> = members.iter().collect();
+            names.sort_unstable_by_key(|(name, _)| *name);
+            text.push(b'{');
+            for (place, (name, own)) in names.into_iter().enumerate() {
                 if place > 0 {
-                    text.push(',');
+                    text.push(b',');
                 }
-                text.push_str(&Value::from(name.as_str()).to_string());
-                text.push(':');
-                write_sorted(&members[name], text);
+                serde_json::to_writer(&mut *text, name)?;
+                text.push(b':');
+                write_sorted(own, text)?;
             }
-            text.push('}');
+            text.push(b'}');
         }
         Value::Array(items) => {
-            text.push('[');
+            text.push(b'[');
             for (place, item) in items.iter().enumerate() {
                 if place > 0 {
-                    text.push(',');
+                    text.push(b',');
                 }
-                write_sorted(item, text);
+                write_sorted(item, text)?;
             }
-            text.push(']');
+            text.push(b']');
         }
-        other => text.push_str(&other.to_string()),
+        other => serde_json::to_writer(text, other)?,
     }
+    Ok(())
 }

@@ -359,13 +359,13 @@ fn prints(batch: &Batch, units: Units) -> Vec<Block> {
         return Vec::new();
     }
     let columns = vec![
-        figures("Print", 0.7),
-        words("In", 1.0),
-        words("Verdict", 2.7),
-        words("Evidence", 1.1),
-        figures(format!("Peak, {}", units.degree()), 0.8),
-        figures("Above, s", 0.9),
-        words("Cure dose", 1.8),
+        figures("Print", 0.75),
+        words("In", 1.3),
+        words("Verdict", 2.6),
+        words("Evidence", 1.35),
+        figures(format!("Peak, {}", units.degree()), 0.9),
+        figures("Above, s", 1.2),
+        words("Cure dose", 1.7),
         words("Worst harm dose", 1.9),
         words("Proof", 1.5),
     ];

@@ -37,7 +37,7 @@ fn overview(report: &Report) -> Vec<Block> {
         return Vec::new();
     }
     let columns = vec![
-        figures("Batch", 0.6),
+        figures("Batch", 0.8),
         words("Job", 1.6),
         words("Ink on fabric", 2.3),
         words("Station", 0.9),

@@ -142,8 +142,10 @@ fn troubles(totals: &Totals) -> Vec<Block> {
         .iter()
         .filter(|(_, count)| *count > 0)
         .map(|(what, count)| match *what {
-            "outages of sources" => format!("{count} {what} ({} in all)", lasting(totals.outage_s)),
-            what => format!("{count} {what}"),
+            "outages of sources" => {
+                format!("{what}: {count}, {} in all", lasting(totals.outage_s))
+            }
+            what => format!("{what}: {count}"),
         })
         .collect();
     if totals.disk_full_s > 0.0 {
@@ -159,12 +161,19 @@ fn troubles(totals: &Totals) -> Vec<Block> {
     }
     let mut blocks = vec![heading(3, "Gaps, faults and outages")];
     if !told.is_empty() {
-        blocks.push(prose(told.join("; ") + "."));
+        blocks.push(prose(capital(&told.join("; ")) + "."));
     }
     if !none.is_empty() {
         blocks.push(super::small(format!("None: {}.", none.join(", "))));
     }
     blocks
+}
+
+/// With a capital letter.
+fn capital(text: &str) -> String {
+    let mut letters = text.chars();
+    let first = letters.next().map(char::to_uppercase);
+    first.into_iter().flatten().chain(letters).collect()
 }
 
 fn happenings(report: &Report) -> Vec<Block> {
