@@ -1,47 +1,37 @@
 //! The report of a simulated day in every form, from the command line alone: what it says, that the journal supports it,
 //! that tables open elsewhere, and that every figure of it comes out again when others work it out.
 
+mod played_day;
+
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 use std::sync::OnceLock;
 
 use inkdwell_tests::{root, run_in};
+use rusqlite::Connection;
 use serde_json::Value;
 use tempfile::TempDir;
 
-/// The folder of a demonstration that was told whole: a journal, its shop file, and nothing of a daemon left.
+/// A folder with the journal of a played day in `data`, and nothing else.
 fn day() -> &'static Path {
     static DAY: OnceLock<TempDir> = OnceLock::new();
     let folder = DAY.get_or_init(|| {
         let folder = tempfile::tempdir().unwrap();
-        let output = run_in(folder.path(), &["demo", "--speed", "2000", "--keep", "day"]);
-        let text = String::from_utf8_lossy(&output.stdout).into_owned();
-        assert!(output.status.success(), "{text}");
+        played_day::play(&folder.path().join("data"), 3);
         folder
     });
     folder.path()
 }
 
-/// A folder of a test's own with a copy of that day.
+/// A folder of a test's own with a copy of that journal alone.
 fn copied() -> TempDir {
     let folder = tempfile::tempdir().unwrap();
     fs::create_dir(folder.path().join("data")).unwrap();
-    for name in [
-        "shop.toml",
-        "data/journal.sqlite",
-        "data/journal.sqlite-wal",
-    ] {
-        let from = day().join("day").join(name);
+    for name in ["data/journal.sqlite", "data/journal.sqlite-wal"] {
+        let from = day().join(name);
         if from.exists() {
             fs::copy(from, folder.path().join(name)).unwrap();
-        }
-    }
-    // The shop file names the scenario that was played last.
-    for entry in fs::read_dir(day().join("day")).unwrap() {
-        let path = entry.unwrap().path();
-        if path.to_string_lossy().ends_with(".scenario.toml") {
-            fs::copy(&path, folder.path().join(path.file_name().unwrap())).unwrap();
         }
     }
     folder
@@ -60,7 +50,7 @@ fn call(folder: &Path, arguments: &str) -> (i32, String, String) {
     said(run_in(folder, &arguments))
 }
 
-const REPORT: &str = "report --data data --shop shop.toml";
+const REPORT: &str = "report --data data";
 
 fn json(folder: &Path) -> Value {
     let (code, out, err) = call(folder, &format!("{REPORT} --format json"));
@@ -140,8 +130,6 @@ fn a_batch_a_job_and_a_range_are_told_alone() {
         "report",
         "--data",
         "data",
-        "--shop",
-        "shop.toml",
         "--format",
         "json",
         "--job",
@@ -155,16 +143,44 @@ fn a_batch_a_job_and_a_range_are_told_alone() {
         "Nothing was printed."
     );
     assert_eq!(one("--station belt-9")["prints"], 0);
-    let (code, out, _) = call(folder.path(), "report --data data --format json");
-    let bare: Value = serde_json::from_str(&out).unwrap();
-    assert_eq!((code, &bare["shop"]["timezone"]), (1, &Value::from("UTC")));
-    assert!(bare["batches"][0]["rides"]["unknown"].is_string());
+    // A range of moments holds what began in it, the second moment excluded.
+    let batch = one("--batch 1");
+    let at = |print: usize| {
+        batch["batches"][0]["prints"][print]["at"]["at"]
+            .as_str()
+            .unwrap()
+            .to_owned()
+    };
+    let range = one(&format!("--from {} --to {}", at(0), at(2)));
+    assert_eq!(range["prints"], 2);
+    // Another shop file wins over the one in the journal, and the report says so.
+    let other = "[shop]\nname = \"Other Yard\"\ntimezone = \"America/Chicago\"\nunits = \"us\"\n";
+    fs::write(folder.path().join("other.toml"), other).unwrap();
+    let named = one("--shop other.toml");
+    assert_eq!(
+        (&named["shop"]["name"], &named["shop"]["us_units"]),
+        (&"Other Yard".into(), &true.into())
+    );
+    assert!(named["shop"]["file_record"].is_null());
+    assert!(
+        named["remarks"][0]
+            .as_str()
+            .unwrap()
+            .contains("another one than held then")
+    );
     for (wrong, words) in [
         ("--batch 99", "there is no batch 99"),
         ("--day monday", "is no day"),
         ("--from 2026-03-02 --to 2026-03-01", "turn them round"),
         ("--out report.doc", "names no form"),
         ("--day-begins 25:00", "is no hour"),
+        (
+            "--from 2026-03-02 --to 2026-03-02T12:00:00Z",
+            "a day and a moment",
+        ),
+        ("--format html --paper letter", "--paper is for a PDF"),
+        ("--format pdf", "no text for a terminal"),
+        ("--shop nowhere.toml", "nowhere.toml"),
     ] {
         let (code, out, err) = call(folder.path(), &format!("{REPORT} {wrong}"));
         assert_eq!((code, out.as_str()), (2, ""), "{wrong}");
@@ -197,11 +213,15 @@ fn the_page_wants_nothing_from_elsewhere_and_carries_its_own_proof() {
         page.matches("http").count(),
         page.matches("http://www.w3.org/2000/svg").count()
     );
-    assert!(page.contains("id=\"pass-9\"") && page.contains("href=\"#pass-9\""));
-    let (code, out, err) = call(
-        folder.path(),
-        "verify day.html --data data --shop shop.toml",
-    );
+    for pass in 1..=16 {
+        assert!(page.contains(&format!("id=\"pass-{pass}\"")), "{pass}");
+    }
+    // Every link leads somewhere.
+    for link in page.split("href=\"#").skip(1) {
+        let id = link.split('"').next().unwrap();
+        assert!(page.contains(&format!("id=\"{id}\"")), "{id}");
+    }
+    let (code, out, err) = call(folder.path(), "verify day.html --data data");
     assert_eq!((code, err.as_str()), (0, ""), "{out}");
     assert!(out.contains("the journal supports every figure"), "{out}");
     // A job's name is only a name.
@@ -209,7 +229,7 @@ fn the_page_wants_nothing_from_elsewhere_and_carries_its_own_proof() {
 }
 
 #[test]
-fn what_was_changed_in_a_report_or_in_the_journal_is_named() {
+fn what_was_changed_in_a_report_is_named() {
     let folder = copied();
     let path = folder.path();
     call(path, &format!("{REPORT} --out day.json"));
@@ -219,7 +239,7 @@ fn what_was_changed_in_a_report_or_in_the_journal_is_named() {
     assert_eq!(print["verdict"], "under-cured");
     print["verdict"] = Value::from("cured");
     fs::write(path.join("nicer.json"), report.to_string()).unwrap();
-    let verify = |file: &str| call(path, &format!("verify {file} --data data --shop shop.toml"));
+    let verify = |file: &str| call(path, &format!("verify {file} --data data"));
     let (code, out, _) = verify("nicer.json");
     assert_eq!(code, 1, "{out}");
     let flat = out.split_whitespace().collect::<Vec<_>>().join(" ");
@@ -228,27 +248,98 @@ fn what_was_changed_in_a_report_or_in_the_journal_is_named() {
         "{out}"
     );
     assert_eq!(verify("day.json").0, 0);
-    let (code, _, err) = call(path, "verify day.json --data data");
-    assert!(code == 2 && err.contains("--shop"), "{err}");
     let (code, _, err) = call(path, "verify day.json");
     assert!(code == 2 && err.contains("--public-key"), "{err}");
-    // One byte of a print's verdict in the journal, by hand: the -wal first goes into the file. (Alarms name
-    // verdicts too, but no reasons.)
+    // One that rests on another shop file than the journal's wants that file again.
+    let other = "[shop]\nname = \"Other Yard\"\ntimezone = \"America/Chicago\"\n";
+    fs::write(path.join("other.toml"), other).unwrap();
+    call(
+        path,
+        &format!("{REPORT} --shop other.toml --out named.json"),
+    );
+    let (code, _, err) = verify("named.json");
+    assert!(code == 2 && err.contains("--shop"), "{err}");
+    assert_eq!(
+        call(path, "verify named.json --data data --shop other.toml").0,
+        0
+    );
+}
+
+/// A journal that somebody has meddled with, as `inkdwell verify` tells it with a report that was made before: the link of
+/// the chain that is broken, and the first figure that has no support any more.
+#[test]
+fn a_tampered_journal_is_found_and_named() {
+    let folder = copied();
+    let path = folder.path();
+    call(path, &format!("{REPORT} --out day.json"));
     call(path, "backup whole.sqlite --data data");
+    let journal = Connection::open(path.join("whole.sqlite")).unwrap();
+    let record = |pass: u64| -> u64 {
+        let sql = "SELECT record FROM pass WHERE number = ?1";
+        journal.query_row(sql, [pass], |row| row.get(0)).unwrap()
+    };
+    // The second and third prints of the second batch.
+    let (five, six) = (record(5), record(6));
+    drop(journal);
+    let found = |file: &str| -> (String, String) {
+        let (code, out, err) = call(path, &format!("verify day.json --data {file}"));
+        assert_eq!(code, 1, "{file}: {out}");
+        assert!(out.contains("NOT as it was written"), "{file}: {out}");
+        (out.split_whitespace().collect::<Vec<_>>().join(" "), err)
+    };
+    let meddled = |file: &str, sql: &str| {
+        fs::copy(path.join("whole.sqlite"), path.join(file)).unwrap();
+        let own = Connection::open(path.join(file)).unwrap();
+        own.execute_batch(sql).unwrap();
+        drop(own);
+        found(file)
+    };
+
+    // One byte of a verdict, in the file itself. (Alarms name verdicts too, but no reasons.)
     let mut bytes = fs::read(path.join("whole.sqlite")).unwrap();
     let word = b"\"verdict\":\"under-cured\",\"harm\":null,\"reasons\"";
-    let at = bytes
-        .windows(word.len())
-        .position(|window| window == word)
-        .unwrap();
+    let mut windows = bytes.windows(word.len());
+    let at = windows.position(|window| window == word).unwrap();
     bytes[at + 11] = b'U';
-    fs::write(path.join("meddled.sqlite"), bytes).unwrap();
-    let (code, out, _) = call(
-        path,
-        "verify day.json --data meddled.sqlite --shop shop.toml",
-    );
-    assert_eq!(code, 1, "{out}");
+    fs::write(path.join("byte.sqlite"), bytes).unwrap();
+    let (out, _) = found("byte.sqlite");
     assert!(out.contains("it was changed after it was written"), "{out}");
+    assert!(
+        out.contains(".verdict: the report says “under-cured”, the journal “Under-cured”"),
+        "{out}"
+    );
+
+    // A pass that is not there any more.
+    let (out, _) = meddled(
+        "deleted.sqlite",
+        &format!("DELETE FROM record WHERE number = {five}; DELETE FROM pass WHERE number = 5;"),
+    );
+    assert!(out.contains(&format!("record {five} is missing")), "{out}");
+    assert!(
+        out.contains("NOT supported") && out.contains("batches[1].prints[1]"),
+        "{out}"
+    );
+
+    // Two that have changed places.
+    let (out, _) = meddled(
+        "reordered.sqlite",
+        &format!(
+            "UPDATE record SET number = 0 WHERE number = {five};
+             UPDATE record SET number = {five} WHERE number = {six};
+             UPDATE record SET number = {six} WHERE number = 0;
+             UPDATE pass SET record = {six} WHERE number = 5;
+             UPDATE pass SET record = {five} WHERE number = 6;"
+        ),
+    );
+    assert!(
+        out.contains(&format!("record {five}")) && out.contains("belongs"),
+        "{out}"
+    );
+    assert!(out.contains("batches[1].prints[1].record"), "{out}");
+
+    // Another day's journal in its place.
+    played_day::play(&path.join("another"), 4);
+    let (out, _) = found("another");
     assert!(out.contains("NOT supported"), "{out}");
 }
 
@@ -262,6 +353,12 @@ fn a_signed_report_is_checked_by_anyone_with_the_public_key() {
     assert!(code == 2 && err.contains("there is a file of this name"));
     let (code, _, err) = call(path, &format!("{REPORT} --out day.json --sign shop.key"));
     assert_eq!((code, err.as_str()), (1, ""));
+    // By somebody who has nothing but the report, its signature and the public key.
+    let elsewhere = tempfile::tempdir().unwrap();
+    for name in ["day.json", "day.json.sig", "shop.key.pub"] {
+        fs::copy(path.join(name), elsewhere.path().join(name)).unwrap();
+    }
+    let path = elsewhere.path();
     let verify = "verify day.json --public-key shop.key.pub";
     let (code, out, _) = call(path, verify);
     assert_eq!(code, 0, "{out}");
@@ -301,7 +398,7 @@ fn tables_have_a_row_for_everything_that_was_recorded() {
     let folder = copied();
     let path = folder.path();
     let rows = |what: &str| {
-        let (code, out, err) = call(path, &format!("export {what} --data data --shop shop.toml"));
+        let (code, out, err) = call(path, &format!("export {what} --data data"));
         assert_eq!((code, err.as_str()), (0, ""), "{what}");
         out
     };
@@ -320,7 +417,7 @@ fn tables_have_a_row_for_everything_that_was_recorded() {
     for what in ["passes", "readings", "events"] {
         let (code, _, err) = call(
             path,
-            &format!("export {what} --data data --shop shop.toml --out {what}.parquet"),
+            &format!("export {what} --data data --out {what}.parquet"),
         );
         assert_eq!((code, err.as_str()), (0, ""), "{what}");
         let bytes = fs::read(path.join(format!("{what}.parquet"))).unwrap();
@@ -352,11 +449,11 @@ fn a_data_frame_library_opens_the_tables_at_once() {
         for what in ["passes", "readings"] {
             call(
                 path,
-                &format!("export {what} --data data --shop shop.toml --out {what}.{ending}"),
+                &format!("export {what} --data data --out {what}.{ending}"),
             );
         }
     }
-    let script = "import pandas as p\n\
+    let script = "import pandas as p, pyarrow.parquet as q\n\
         for n in ['passes', 'readings']:\n\
         \x20   a, b = p.read_parquet(n + '.parquet'), p.read_csv(n + '.csv')\n\
         \x20   assert list(a.columns) == list(b.columns) and len(a) == len(b), n\n\
@@ -364,7 +461,9 @@ fn a_data_frame_library_opens_the_tables_at_once() {
         \x20       x = a[c].where(a[c] != '')\n\
         \x20       if c in ('at', 'start'): assert (x == p.to_datetime(b[c], format='ISO8601')).all(), c\n\
         \x20       elif x.dtype.kind == 'f': assert ((x == b[c]) | (x.isna() & b[c].isna())).all(), c\n\
-        \x20       assert (x.isna() == b[c].isna()).all(), c\n";
+        \x20       assert (x.isna() == b[c].isna()).all(), c\n\
+        \x20   told = q.read_metadata(n + '.parquet').metadata\n\
+        \x20   assert all(told[c.encode()] for c in a.columns), n\n";
     let output = Command::new(python)
         .args(["-c", script])
         .current_dir(path)
@@ -385,21 +484,21 @@ fn others_work_out_the_same_figures() {
         eprintln!("SKIPPED: no Python with numpy and scipy; tests/run installs it");
         return;
     };
-    let folder = copied();
+    let folder = tempfile::tempdir().unwrap();
     let path = folder.path();
+    // A long good run, so that there is something for charts and trends.
+    played_day::play(&path.join("data"), 32);
     call(path, &format!("{REPORT} --out day.json"));
-    for what in ["passes", "readings"] {
-        call(
-            path,
-            &format!("export {what} --data data --shop shop.toml --out {what}.csv"),
-        );
+    for what in ["passes", "readings", "events"] {
+        call(path, &format!("export {what} --data data --out {what}.csv"));
     }
     let script = root()
         .join("tests/reference/report.py")
         .canonicalize()
         .unwrap();
-    let arguments = ["day.json", "passes.csv", "readings.csv"];
+    let arguments = ["day.json", "passes.csv", "readings.csv", "events.csv"];
     let output = Command::new(&python)
+        .arg("-B")
         .arg(&script)
         .args(arguments)
         .current_dir(path)
@@ -415,6 +514,19 @@ fn others_work_out_the_same_figures() {
         "cure dose from readings",
         "scorch dose from readings",
         "peak, median",
+        "chart, patterns",
+        "trend refused",
+        "capability refused",
+        "hold, outcome",
+        "scrapped, cost",
+        "test, review says by how much",
+        "recipe, lasted",
+        "alarm, seen after",
+        "chamber, mean",
+        "curve, temperatures",
+        "calibration, due in days",
+        "fingerprint",
+        "period, before",
     ] {
         assert!(out.contains(compared), "{compared}\n{out}");
     }
@@ -425,6 +537,7 @@ fn others_work_out_the_same_figures() {
     *share = Value::from(share.as_f64().unwrap() + 1e-6);
     fs::write(path.join("day.json"), report.to_string()).unwrap();
     let output = Command::new(&python)
+        .arg("-B")
         .arg(&script)
         .args(arguments)
         .current_dir(path)
@@ -478,6 +591,16 @@ fn the_pdf_is_sound_and_its_text_can_be_searched() {
             &head,
         ] {
             assert!(text.contains(words), "{words}");
+        }
+    }
+    // ISO 216: A4 is 210 mm by 297 mm, 595 by 842 points of 1/72 inch; Letter is 8.5 by 11 inches.
+    call(path, &format!("{REPORT} --out letter.pdf --paper letter"));
+    for (file, size) in [("day.pdf", ["595", "841"]), ("letter.pdf", ["612", "792"])] {
+        if let Some(output) = tool("pdfinfo", &[file]) {
+            let text = String::from_utf8_lossy(&output.stdout).into_owned();
+            let line = text.lines().find(|line| line.starts_with("Page size:"));
+            let line = line.unwrap_or_default();
+            assert!(size.iter().all(|own| line.contains(own)), "{file}: {line}");
         }
     }
     if let Some(output) = tool("pdfinfo", &["day.pdf"]) {

@@ -299,7 +299,7 @@ pub(crate) struct FabricsArguments {
 #[command(after_help = "\
 Examples:
   inkdwell verify --data data
-  inkdwell verify monday.html --data data --shop shop.toml
+  inkdwell verify monday.html --data data
   inkdwell verify monday.json --public-key shop.key.pub
 
 With a report (.html or .json) it says whether the journal still supports every figure in it, and names the first \
@@ -316,7 +316,7 @@ pub(crate) struct VerifyArguments {
     /// A head that a report or an earlier call printed: the chain has to contain it
     #[arg(long, value_name = "HEAD", conflicts_with = "report")]
     pub(crate) head: Option<String>,
-    /// The shop file that the report was made with
+    /// The shop file that the report was made with, where that is not the one in the journal
     #[arg(long, value_name = "FILE", requires = "report")]
     pub(crate) shop: Option<PathBuf>,
     /// The shop's public key

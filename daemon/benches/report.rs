@@ -60,10 +60,7 @@ source = "line"
 fn shop() -> ShopFile {
     let shop = Shop::parse("shop.toml", SHOP);
     assert!(shop.problems.is_empty(), "{:?}", shop.problems);
-    ShopFile {
-        shop: shop.value,
-        sha256: "0".repeat(64),
-    }
+    ShopFile::named(shop.value)
 }
 
 fn judged(peak: f64) -> Judged {

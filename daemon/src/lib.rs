@@ -26,5 +26,6 @@ pub mod shift;
 pub mod shown;
 pub mod sink;
 pub mod source;
+pub mod table;
 pub mod time;
 pub mod wall;

@@ -5,9 +5,9 @@ use std::path::Path;
 use std::time::Duration;
 
 use inkdwell_config::shop::Shop;
-use inkdwell_daemon::journal::{self, PassQuery, Readers};
+use inkdwell_daemon::journal::{self, PassQuery, Readers, RecordQuery};
 use inkdwell_daemon::keeper::{Command, OpenBatch};
-use inkdwell_daemon::record::{Occurrence, PassJudged};
+use inkdwell_daemon::record::{Occurrence, PassJudged, Record};
 use inkdwell_daemon::shift::{self, Options, Shift};
 use inkdwell_daemon::time::Micros;
 use tokio::time::{Instant, sleep};
@@ -201,4 +201,55 @@ async fn a_second_daemon_on_the_same_folder_is_refused() {
     shift.stop().await.unwrap();
     let again = shift::start(options(&file, folder.path())).await.unwrap();
     again.stop().await.unwrap();
+}
+
+/// What the shop file says stands in the journal: once at the first start, and again only where it says something else.
+#[tokio::test]
+async fn the_shop_file_is_written_down_whenever_it_changes() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = |name: &str| Shop::parse("shop.toml", &format!("[shop]\nname = \"{name}\"\n")).value;
+    let options = || Options {
+        shop: file("Lantern Yard Print"),
+        digest: String::new(),
+        folder: folder.path().to_owned(),
+        faster: 1.0,
+        journal: journal::Settings::default(),
+        keep_readings: None,
+    };
+    let names = || -> Vec<String> {
+        let reader = Readers::at(folder.path()).unwrap().reader().unwrap();
+        let query = RecordQuery {
+            kinds: vec!["shop-declared"],
+            ..RecordQuery::default()
+        };
+        let texts = reader
+            .records(query)
+            .map(|kept| match kept.unwrap().record {
+                Record::ShopDeclared(declared) => declared.text,
+                other => panic!("{other:?}"),
+            });
+        texts
+            .map(|text| Shop::parse("journal", &text).value.name)
+            .collect()
+    };
+    let shift = shift::start(options()).await.unwrap();
+    shift.stop().await.unwrap();
+    assert_eq!(names(), ["Lantern Yard Print"]);
+    let shift = shift::start(options()).await.unwrap();
+    shift
+        .reload(file("Lantern Yard Print"), String::new())
+        .await
+        .unwrap();
+    shift
+        .reload(file("Lantern Lake Print"), String::new())
+        .await
+        .unwrap();
+    shift.stop().await.unwrap();
+    assert_eq!(names(), ["Lantern Yard Print", "Lantern Lake Print"]);
+    let shift = shift::start(options()).await.unwrap();
+    shift.stop().await.unwrap();
+    assert_eq!(
+        names().last().map(String::as_str),
+        Some("Lantern Yard Print")
+    );
 }

@@ -6,23 +6,25 @@ use std::path::{Path, PathBuf};
 
 use clap::{Args, ValueEnum};
 use inkdwell_daemon::journal::Readers;
+use inkdwell_daemon::report::{ShopFile, When};
 use inkdwell_daemon::time::Micros;
 use inkdwell_daemon::wall::WallTimes;
 
 use super::bar::Bar;
-use super::report::{range_of, shop_file};
+use super::report::{range_of, shop_file, zone_of};
 use crate::Outcome;
 use crate::export::csv::Csv;
 use crate::export::parquet::Parquet;
-use crate::export::table::{Column, Rows};
+use crate::export::table::Rows;
 use crate::export::{Wanted, events, passes, readings};
 use crate::failure::Failure;
+use inkdwell_daemon::table::{Column, listed};
 
 #[derive(Debug, Args)]
 #[command(after_help = "\
 Examples:
   inkdwell export passes --data data --out passes.parquet
-  inkdwell export readings --data data --shop shop.toml --from 2026-03-02 --to 2026-03-02 --out monday.csv
+  inkdwell export readings --data data --from 2026-03-02 --to 2026-03-02 --out monday.csv
   inkdwell export passes --columns
 
 The ending of --out says the form, .csv or .parquet; without it CSV goes to standard output. Each column has its unit \
@@ -41,7 +43,7 @@ pub(crate) struct ExportArguments {
         required_unless_present = "columns"
     )]
     data: Option<PathBuf>,
-    /// The shop file: its time zone, and what readings mean
+    /// Another shop file than the one that held then, which the journal keeps
     #[arg(long, value_name = "FILE")]
     shop: Option<PathBuf>,
     /// From this day, or this moment (2026-03-02T06:00:00+01:00)
@@ -84,26 +86,24 @@ impl What {
 
 pub(crate) fn run(typed: &ExportArguments) -> Result<Outcome, Failure> {
     if typed.columns {
-        let widest = typed.what.columns().iter().map(|own| own.name.len()).max();
-        let width = widest.unwrap_or(0);
-        let lines = typed.what.columns().iter();
-        let text: String = lines
-            .map(|own| format!("{:width$}  {}\n", own.name, own.told))
-            .collect();
-        crate::terminal::print(&text)?;
+        crate::terminal::print(&listed(typed.what.columns()))?;
         return Ok(Outcome::Fine);
     }
     let failed = |error: &dyn std::fmt::Display| Failure::new(error.to_string());
     let data = typed.data.as_deref().unwrap_or(Path::new("."));
     let readers = Readers::at(data).map_err(|error| failed(&error))?;
     let reader = readers.reader().map_err(|error| failed(&error))?;
-    let shop = typed.shop.as_deref().map(shop_file).transpose()?;
-    let zone = shop
-        .as_ref()
-        .map_or(chrono_tz::UTC, |file| file.shop.timezone);
-    let shown = match (&typed.from, &typed.to) {
-        (Some(from), Some(to)) => range_of(from, to, zone)?,
-        _ => (Micros(i64::MIN), Micros(i64::MAX)),
+    let named = typed.shop.as_deref().map(shop_file).transpose()?;
+    let (when, shown) = match (&typed.from, &typed.to) {
+        (Some(from), Some(to)) => {
+            let (from, before) = range_of(from, to, zone_of(named.as_ref(), &reader)?)?;
+            (When::Range { from, before }, (from, before))
+        }
+        _ => (When::Always, (Micros(i64::MIN), Micros(i64::MAX))),
+    };
+    let shop = match named {
+        Some(named) => Some(named),
+        None => ShopFile::held(&reader, &when).map_err(|error| failed(&error))?,
     };
     let wanted = Wanted {
         walls: WallTimes::of(&reader).map_err(|error| failed(&error))?,

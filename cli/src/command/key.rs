@@ -13,7 +13,7 @@ use crate::terminal::{Setting, print};
 #[command(after_help = "\
 Examples:
   inkdwell key shop.key
-  inkdwell report --data data --shop shop.toml --out monday.html --sign shop.key
+  inkdwell report --data data --out monday.html --sign shop.key
   inkdwell verify monday.html --public-key shop.key.pub
 
 The key is Ed25519, in PEM. FILE is secret: keep it where nobody else reads it, and a copy of it locked away. \

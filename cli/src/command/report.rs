@@ -8,10 +8,11 @@ use chrono_tz::Tz;
 use clap::{Args, ValueEnum};
 use inkdwell_config::shop::Shop;
 use inkdwell_daemon::journal::{PassQuery, Reader, Readers};
+use inkdwell_daemon::report::pdf::Sheet;
 use inkdwell_daemon::report::{self, Asked, Report, ShopFile, When, day_of};
+use inkdwell_daemon::table::listed;
 use inkdwell_daemon::time::{Micros, wall};
 use inkdwell_daemon::wall::WallTimes;
-use sha2::{Digest, Sha256};
 
 use super::library_json::written;
 use crate::Outcome;
@@ -22,13 +23,14 @@ use crate::terminal::{Setting, print};
 #[derive(Debug, Args)]
 #[command(after_help = "\
 Examples:
-  inkdwell report --data data --shop shop.toml
-  inkdwell report --data data --shop shop.toml --day yesterday --out yesterday.html
-  inkdwell report --data data --shop shop.toml --batch 7 --out batch-7.pdf
-  inkdwell report --data data --shop shop.toml --job \"Harbour choir\"
-  inkdwell report --data data --shop shop.toml --from 2026-03-02 --to 2026-03-06 --out week.json
+  inkdwell report --data data
+  inkdwell report --data data --day yesterday --out yesterday.html
+  inkdwell report --data data --batch 7 --out batch-7.pdf --paper letter
+  inkdwell report --data data --job \"Harbour choir\"
+  inkdwell report --data data --from 2026-03-02 --to 2026-03-06 --out week.json
 
-It reads the journal itself, whether the daemon runs or not. Without a time it is about the day of the newest \
+It reads the journal itself, whether the daemon runs or not; name, time zone, units and probes are those of the \
+shop file that held then, which the journal keeps. Without a time it is about the day of the newest \
 print. The ending of --out says the form: .txt, .html, .json, .csv (a line for every print) or .pdf. What it says, \
 `inkdwell verify` holds against the journal later.
 
@@ -42,13 +44,16 @@ pub(crate) struct ReportArguments {
         long,
         value_name = "PATH",
         env = "INKDWELL_DATA",
-        required_unless_present = "schema"
+        required_unless_present_any = ["schema", "columns"]
     )]
     data: Option<PathBuf>,
     /// Write the JSON Schema of inkdwell.report/1, in which every figure is explained, and no report
     #[arg(long)]
     schema: bool,
-    /// The shop file: its name, time zone, units and probes; without it times are in UTC and nothing is drawn
+    /// List the columns of the CSV and what they say, and write no report
+    #[arg(long)]
+    columns: bool,
+    /// Another shop file than the one that held then, which the journal keeps
     #[arg(long, value_name = "FILE")]
     shop: Option<PathBuf>,
     /// A day of the shop's calendar: 2026-03-02, today or yesterday
@@ -75,6 +80,9 @@ pub(crate) struct ReportArguments {
     /// The form on standard output
     #[arg(long, value_enum, conflicts_with = "out")]
     format: Option<Form>,
+    /// The paper of a PDF [default: that of the shop, Letter where people read °F, else A4]
+    #[arg(long, value_enum)]
+    paper: Option<Paper>,
     /// Write it into this file
     #[arg(long, value_name = "FILE")]
     out: Option<PathBuf>,
@@ -101,22 +109,39 @@ enum Form {
     Pdf,
 }
 
+/// The paper of a PDF.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+enum Paper {
+    /// 210 mm by 297 mm
+    A4,
+    /// 8.5 in by 11 in
+    Letter,
+}
+
 pub(crate) fn run(typed: &ReportArguments) -> Result<Outcome, Failure> {
     if typed.schema {
         print(&written(&report::schema())?)?;
         return Ok(Outcome::Fine);
     }
+    if typed.columns {
+        print(&listed(&report::csv::COLUMNS))?;
+        return Ok(Outcome::Fine);
+    }
     let form = form(typed)?;
+    if typed.paper.is_some() && form != Form::Pdf {
+        return Err(Failure::new(
+            "--paper is for a PDF; name a file that ends in .pdf with --out, or leave it away (a browser prints the page on \
+             any paper)",
+        ));
+    }
     let data = typed.data.as_deref().unwrap_or(Path::new("."));
     let readers = Readers::at(data).map_err(failed)?;
     let reader = readers.reader().map_err(failed)?;
     let shop = typed.shop.as_deref().map(shop_file).transpose()?;
-    let zone = shop
-        .as_ref()
-        .map_or(chrono_tz::UTC, |file| file.shop.timezone);
+    let zone = zone_of(shop.as_ref(), &reader)?;
     let asked = asked(typed, &reader, zone)?;
     let report = report::gather(&reader, shop.as_ref(), &asked, None, wall()).map_err(failed)?;
-    let bytes = in_form(&report, form)?;
+    let bytes = in_form(&report, form, typed.paper)?;
     match &typed.out {
         None if form == Form::Pdf => {
             return Err(Failure::new(
@@ -168,13 +193,20 @@ fn form(typed: &ReportArguments) -> Result<Form, Failure> {
     }
 }
 
-fn in_form(report: &Report, form: Form) -> Result<Vec<u8>, Failure> {
+fn in_form(report: &Report, form: Form, paper: Option<Paper>) -> Result<Vec<u8>, Failure> {
     Ok(match form {
         Form::Text => text::told(report, Setting::of_stdout()).into_bytes(),
         Form::Html => report::html::page(report).map_err(failed)?.into_bytes(),
         Form::Json => written(report)?.into_bytes(),
         Form::Csv => report::csv::prints(report).into_bytes(),
-        Form::Pdf => report::pdf::document(report).map_err(failed)?,
+        Form::Pdf => {
+            let sheet = match paper {
+                None => Sheet::of_shop(report),
+                Some(Paper::A4) => Sheet::A4,
+                Some(Paper::Letter) => Sheet::Letter,
+            };
+            report::pdf::document_on(report, sheet).map_err(failed)?
+        }
     })
 }
 
@@ -190,19 +222,20 @@ pub(crate) fn write_new(file: &Path, bytes: &[u8], force: bool) -> Result<(), Fa
     fs::write(file, bytes).map_err(|error| Failure::writing(file, &error))
 }
 
-/// Reads a shop file, with the digest of its text.
+/// Reads a shop file.
 pub(crate) fn shop_file(path: &Path) -> Result<ShopFile, Failure> {
     let shop = Shop::load(path).map_err(Failure::from)?;
-    let bytes = fs::read(path).map_err(|error| {
-        Failure::of_file(
-            path.display(),
-            format_args!("cannot be read ({error})"),
-            "check its rights",
-        )
-    })?;
-    let digest = Sha256::digest(&bytes);
-    let sha256 = digest.iter().map(|byte| format!("{byte:02x}")).collect();
-    Ok(ShopFile { shop, sha256 })
+    Ok(ShopFile::named(shop))
+}
+
+/// The shop's time zone: of the file that was named, else of the last one in the journal, else UTC.
+pub(crate) fn zone_of(named: Option<&ShopFile>, reader: &Reader) -> Result<Tz, Failure> {
+    let kept = match named {
+        Some(_) => None,
+        None => ShopFile::newest(reader).map_err(failed)?,
+    };
+    let file = named.or(kept.as_ref());
+    Ok(file.map_or(chrono_tz::UTC, |file| file.shop.timezone))
 }
 
 /// What the call asks about.

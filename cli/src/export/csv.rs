@@ -1,11 +1,10 @@
-//! A table as CSV (RFC 4180), UTF-8, the columns' names in its first line. Moments are RFC 3339 in UTC; where nothing is
-//! known the cell is empty.
+//! A table as CSV, into a file as its rows come.
 
 use std::io::Write;
 
-use chrono::{DateTime, SecondsFormat};
+use inkdwell_daemon::table::{Cell, Column, csv_head, csv_line};
 
-use super::table::{Cell, Column, Rows};
+use super::table::Rows;
 use crate::failure::Failure;
 
 /// Writes rows as lines.
@@ -21,13 +20,12 @@ impl<W: Write> Csv<W> {
             out,
             name: name.to_owned(),
         };
-        let names: Vec<&str> = columns.iter().map(|column| column.name).collect();
-        csv.line(&names.join(","))?;
+        csv.line(&csv_head(columns))?;
         Ok(csv)
     }
 
     fn line(&mut self, line: &str) -> Result<(), Failure> {
-        let written = writeln!(self.out, "{line}");
+        let written = self.out.write_all(line.as_bytes());
         written.map_err(|error| failed(&self.name, error))
     }
 
@@ -49,55 +47,6 @@ pub(super) fn failed(name: &str, error: impl std::fmt::Display) -> Failure {
 
 impl<W: Write> Rows for Csv<W> {
     fn row(&mut self, cells: Vec<Cell>) -> Result<(), Failure> {
-        let cells: Vec<String> = cells.into_iter().map(written).collect();
-        self.line(&cells.join(","))
-    }
-}
-
-fn written(cell: Cell) -> String {
-    match cell {
-        Cell::None => String::new(),
-        Cell::Whole(number) => number.to_string(),
-        // As many digits as it takes to read the same number again.
-        Cell::Number(number) => number.to_string(),
-        Cell::Moment(micros) => DateTime::from_timestamp_micros(micros)
-            .map_or_else(String::new, |time| {
-                time.to_rfc3339_opts(SecondsFormat::Micros, true)
-            }),
-        Cell::Truth(truth) => truth.to_string(),
-        Cell::Text(text) if text.contains([',', '"', '\n', '\r']) => {
-            format!("\"{}\"", text.replace('"', "\"\""))
-        }
-        Cell::Text(text) => text,
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::super::table::{Kind, column};
-    use super::*;
-
-    /// RFC 4180, sections 2.5 to 2.7; a number is read back to the bit.
-    #[test]
-    fn rows_are_lines_and_nothing_known_is_an_empty_cell() {
-        let columns = [
-            column("at", Kind::Moment, ""),
-            column("celsius", Kind::Number, ""),
-            column("why", Kind::Text, ""),
-        ];
-        let mut csv = Csv::new(Vec::new(), "x", &columns).unwrap();
-        let row = |own: f64, why: &str| {
-            vec![
-                Cell::Moment(1),
-                Cell::Number(own),
-                Cell::Text(why.to_owned()),
-            ]
-        };
-        csv.row(row(0.1 + 0.2, "12\" hoops, red")).unwrap();
-        csv.row(vec![Cell::None, Cell::None, Cell::None]).unwrap();
-        let text = String::from_utf8(csv.finish().unwrap()).unwrap();
-        let expected = "at,celsius,why\n\
-            1970-01-01T00:00:00.000001Z,0.30000000000000004,\"12\"\" hoops, red\"\n,,\n";
-        assert_eq!(text, expected);
+        self.line(&csv_line(cells))
     }
 }

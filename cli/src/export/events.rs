@@ -5,7 +5,9 @@ use inkdwell_daemon::journal::RecordQuery;
 use inkdwell_daemon::record::Record;
 
 use super::Wanted;
-use super::table::{Cell, Column, Kind, Rows, column};
+use inkdwell_daemon::table::{Cell, Column, Kind, column};
+
+use super::table::Rows;
 use crate::failure::Failure;
 
 /// The columns.

@@ -13,7 +13,9 @@ use parquet::file::writer::{SerializedFileWriter, SerializedRowGroupWriter};
 use parquet::schema::types::Type;
 
 use super::csv::failed;
-use super::table::{Cell, Column, Kind, Rows};
+use inkdwell_daemon::table::{Cell, Column, Kind};
+
+use super::table::Rows;
 use crate::failure::Failure;
 
 /// So many rows are one group.
@@ -116,6 +118,11 @@ impl<W: Write + Send> Parquet<W> {
         })
     }
 
+    /// So many rows wait in memory.
+    fn held(&self) -> usize {
+        self.waiting.first().map_or(0, |own| own.there.len())
+    }
+
     fn group(&mut self) -> Result<(), ParquetError> {
         let mut group = self.writer.next_row_group()?;
         for waiting in &mut self.waiting {
@@ -126,11 +133,11 @@ impl<W: Write + Send> Parquet<W> {
 
     /// Writes what waits, and the file's end.
     pub(crate) fn finish(mut self) -> Result<(), Failure> {
-        let waits = self
-            .waiting
-            .first()
-            .is_some_and(|own| !own.there.is_empty());
-        let grouped = if waits { self.group() } else { Ok(()) };
+        let grouped = if self.held() > 0 {
+            self.group()
+        } else {
+            Ok(())
+        };
         let closed = grouped.and_then(|()| self.writer.close().map(|_| ()));
         closed.map_err(|error| failed(&self.name, error))
     }
@@ -141,11 +148,7 @@ impl<W: Write + Send> Rows for Parquet<W> {
         for (waiting, cell) in self.waiting.iter_mut().zip(cells) {
             waiting.take(cell);
         }
-        if self
-            .waiting
-            .first()
-            .is_some_and(|own| own.there.len() >= GROUP)
-        {
+        if self.held() >= GROUP {
             let grouped = self.group();
             grouped.map_err(|error| failed(&self.name, error))?;
         }
@@ -175,4 +178,59 @@ fn schema(columns: &[Column]) -> Result<Type, ParquetError> {
     Type::group_type_builder("inkdwell")
         .with_fields(fields)
         .build()
+}
+
+#[cfg(test)]
+mod tests {
+    use std::io;
+    use std::sync::Arc;
+    use std::sync::atomic::{AtomicUsize, Ordering};
+
+    use super::*;
+    use inkdwell_daemon::table::column;
+
+    /// Counts what is written, and keeps none of it.
+    struct Counted(Arc<AtomicUsize>);
+
+    impl Write for Counted {
+        fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+            self.0.fetch_add(bytes.len(), Ordering::Relaxed);
+            Ok(bytes.len())
+        }
+
+        fn flush(&mut self) -> io::Result<()> {
+            Ok(())
+        }
+    }
+
+    #[test]
+    fn however_many_rows_there_are_one_group_of_them_waits_in_memory() {
+        let written = Arc::new(AtomicUsize::new(0));
+        let columns = [
+            column("number", Kind::Whole, "a number"),
+            column("word", Kind::Text, "a word"),
+        ];
+        let out = Counted(Arc::clone(&written));
+        let mut parquet = Parquet::new(out, "x", &columns).unwrap();
+        let (mut most, mut by_group) = (0, Vec::new());
+        for number in 0..200_000 {
+            let word = Cell::Text(format!("{number:08}"));
+            parquet.row(vec![Cell::Whole(number), word]).unwrap();
+            most = most.max(parquet.held());
+            if parquet.held() == 0 {
+                by_group.push(written.load(Ordering::Relaxed));
+            }
+        }
+        assert_eq!(most, GROUP - 1);
+        // Three groups are full, and each has gone out before the next one began: at least its numbers and words, eight
+        // bytes each.
+        assert_eq!(by_group.len(), 200_000 / GROUP);
+        let mut sizes = by_group.iter().scan(0, |before, all| {
+            let own = all - *before;
+            *before = *all;
+            Some(own)
+        });
+        assert!(sizes.all(|own| own >= 8 * GROUP), "{by_group:?}");
+        parquet.finish().unwrap();
+    }
 }

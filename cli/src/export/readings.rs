@@ -8,7 +8,9 @@ use inkdwell_daemon::journal::{KnownChannel, ReadError, Shown, WordNumber};
 use inkdwell_daemon::keeper::calibration_of;
 
 use super::Wanted;
-use super::table::{Cell, Column, Kind, Rows, column};
+use inkdwell_daemon::table::{Cell, Column, Kind, column};
+
+use super::table::Rows;
 use crate::failure::Failure;
 
 /// The columns.

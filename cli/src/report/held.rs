@@ -69,10 +69,15 @@ pub(crate) fn against(
     report: &Report,
 ) -> Result<Held, Failure> {
     let mut remarks = Vec::new();
+    let from_journal = report.shop.file_record.is_some();
     match (&report.shop.file_sha256, shop) {
+        (Some(_), None) if from_journal => {}
+        (Some(_), Some(_)) if from_journal => remarks.push(
+            "The report rests on the shop file in the journal; the one that was named is not used.".to_owned(),
+        ),
         (Some(_), None) => {
             return Err(Failure::new(
-                "the report was made with a shop file, which says the time zone and what readings mean; name it with --shop",
+                "the report was made with a shop file that is not the journal's; name it with --shop",
             ));
         }
         (Some(own), Some(file)) if *own != file.sha256 => remarks.push(

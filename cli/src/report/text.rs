@@ -6,7 +6,8 @@ use inkdwell_cure::judged::Verdict;
 use inkdwell_daemon::api::view::Moment;
 use inkdwell_daemon::record::Settled;
 use inkdwell_daemon::report::{
-    Batch, Cost, Figures, Hold, Known, Print, Report, Settings, Totals, VerdictCount, verdict_words,
+    Alarm, Batch, Cost, Figures, Hold, Known, Print, Report, Settings, Totals, VerdictCount,
+    verdict_words,
 };
 
 use crate::terminal::{Setting, mark};
@@ -177,6 +178,7 @@ impl Sheet {
     fn settings(&self, settings: &Settings) -> String {
         let speed = |own: f64| self.units.speed(MetresPerSecond(own / 60.0));
         let mut text = match &settings.belt_m_per_min {
+            Known::Is(span) if span.least == span.greatest => self.line("belt", &speed(span.mean)),
             Known::Is(span) => self.line(
                 "belt",
                 &format!(
@@ -341,7 +343,7 @@ impl Sheet {
             Known::Is(alarms) if alarms.is_empty() => self.line("alarms", "none"),
             Known::Is(alarms) => alarms
                 .iter()
-                .map(|alarm| self.line("alarm", &format!("{} {}", hour(&alarm.at), alarm.what)))
+                .map(|alarm| self.line("alarm", &told_alarm(alarm)))
                 .collect(),
         };
         for probe in &report.probes {
@@ -401,6 +403,20 @@ fn sign(verdict: &str) -> &'static str {
     })
 }
 
+fn told_alarm(alarm: &Alarm) -> String {
+    let after = |what: &str, seconds: Option<f64>| match seconds {
+        Some(seconds) => format!("{what} after {seconds:.0} s"),
+        None => format!("not {what} yet"),
+    };
+    format!(
+        "{} {} ({}, {})",
+        hour(&alarm.at),
+        alarm.what,
+        after("seen", alarm.acknowledged_after_s),
+        after("normal", alarm.normal_after_s)
+    )
+}
+
 fn time(moment: &Moment) -> String {
     let written: String = moment.at.chars().take(19).collect();
     written.replace('T', " ")
@@ -413,6 +429,7 @@ fn hour(moment: &Moment) -> String {
 fn cost(cost: &Cost) -> String {
     match (&cost.money, cost.prints) {
         (_, 0) => "nothing".to_owned(),
+        (Known::Is(money), 1) => format!("1 print, {money:.2} in blanks"),
         (Known::Is(money), prints) => format!("{prints} prints, {money:.2} in blanks"),
         (Known::Not { unknown }, prints) => format!("{prints} prints; {unknown}"),
     }

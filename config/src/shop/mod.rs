@@ -66,12 +66,16 @@ pub struct Shop {
     /// Files of further inks and fabrics, relative to the shop file. [`Shop::parse`], which opens nothing,
     /// only names them; [`Shop::load`] and [`Shop::check`] read them.
     pub libraries: Vec<PathBuf>,
+    /// The file's text, as it was read: whoever keeps it can read the shop from it again.
+    pub text: String,
 }
 
 impl Shop {
     /// Reads a text; `file` is what problems call it.
     pub fn parse(file: &str, text: &str) -> Checked<Shop> {
-        Reading::of(file, text, read_shop)
+        let mut checked = Reading::of(file, text, read_shop);
+        text.clone_into(&mut checked.value.text);
+        checked
     }
 
     /// Reads a file, and the libraries that it names.
@@ -153,6 +157,7 @@ fn read_shop(top: &TableReader<'_>) -> Shop {
         sinks.extend(Sink::read(&table).inspect(|sink| seen.note("sink", &sink.id, &node)));
     }
     Shop {
+        text: String::new(),
         name: heading.name,
         timezone: heading.timezone,
         units: heading.units,

@@ -9,8 +9,6 @@
 
 use statrs::distribution::{ContinuousCDF, Normal};
 
-use super::summary::quantile;
-
 /// More figures than this are thinned evenly before every pair is looked at.
 const MOST: usize = 400;
 
@@ -23,6 +21,21 @@ pub struct Trend {
     pub over_all: f64,
     /// How probable so much of it would be by chance (two-sided).
     pub by_chance: f64,
+}
+
+/// The middle one, or halfway between the two in the middle.
+fn median(figures: &mut [f64]) -> Option<f64> {
+    let place = figures.len() / 2;
+    if figures.is_empty() {
+        return None;
+    }
+    let odd = figures.len() % 2 == 1;
+    let (below, middle, _) = figures.select_nth_unstable_by(place, f64::total_cmp);
+    let next = below.iter().copied().max_by(f64::total_cmp);
+    Some(match (odd, next) {
+        (false, Some(next)) => (next + *middle) / 2.0,
+        _ => *middle,
+    })
 }
 
 /// The trend of figures at rising places; `None` of fewer than eight, for which the test's normal law is too coarse.
@@ -46,8 +59,7 @@ pub fn of(places: &[f64], figures: &[f64]) -> Option<Trend> {
             }
         }
     }
-    slopes.sort_unstable_by(f64::total_cmp);
-    let slope = quantile(&slopes, 0.5)?;
+    let slope = median(&mut slopes)?;
     let n = kept.len() as f64;
     let spread = (n * (n - 1.0) * (2.0 * n + 5.0) / 18.0).sqrt();
     let z = (sum.abs() as f64 - 1.0).max(0.0) / spread;

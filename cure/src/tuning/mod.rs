@@ -10,9 +10,7 @@ mod heating;
 mod window;
 
 pub use advice::{Advice, Change, Opening, TwoPasses};
-pub use flash::{
-    FlashAdvice, FlashTuning, OnPlaten, RecommendedStay, USUAL_PLATENS, tune_flash,
-};
+pub use flash::{FlashAdvice, FlashTuning, OnPlaten, RecommendedStay, USUAL_PLATENS, tune_flash};
 pub use heating::Heating;
 pub use window::{Edge, Side, Window, WindowError, best_window, proved_window};
 

@@ -90,7 +90,7 @@ pub use outbox::{AsideCounts, Asides, ForgottenReadings, KeptAside, SetAside, St
 pub use pack::PackError;
 pub use query::{
     Batches, Holds, KeptBatch, KeptCalibration, KeptEvent, KeptHold, KeptPass, KeptRecipe,
-    PassQuery, VerdictCount,
+    KeptShop, PassQuery, VerdictCount,
 };
 pub use reader::{Checkpoint, KnownChannel, Reader, Readers, Sizes};
 pub use reading::{Garbled, JournaledReading, Shown};

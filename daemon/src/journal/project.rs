@@ -73,6 +73,10 @@ pub(super) fn apply(
             "INSERT INTO event (record, at, station, what) VALUES (?1, ?2, ?3, ?4)",
             params![number, at.0, occurred.station, word(&occurred.what)],
         ),
+        Record::ShopDeclared(declared) => into.once(
+            "INSERT INTO shop_file (record, at, sha256) VALUES (?1, ?2, ?3)",
+            params![number, at.0, declared.sha256],
+        ),
         Record::AlarmChanged(changed) => into.once(
             "INSERT INTO alarm (id, record, state, station) VALUES (?1, ?2, ?3, ?4)
              ON CONFLICT (id) DO UPDATE SET record = ?2, state = ?3, station = ?4",

@@ -195,3 +195,49 @@ impl Iterator for ChannelReadings<'_> {
         self.fetched.pop_front().map(Ok)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use std::time::Duration;
+
+    use super::super::{Batch, JournaledReading, Settings, open};
+    use super::*;
+
+    #[test]
+    fn however_many_readings_there_are_one_block_of_them_is_held() {
+        let folder = tempfile::tempdir().unwrap();
+        let settings = Settings {
+            keep_free: Some(0),
+            pack_readings: 2000,
+            ..Settings::default()
+        };
+        let (mut writer, readers) = open(folder.path(), settings).unwrap();
+        let channel = writer.channel("probes", "film");
+        for part in 0..10 {
+            let readings = (0..2000).map(|index| JournaledReading {
+                channel,
+                at: Micros((part * 2000 + index) * 500_000),
+                shown: Shown::Number(index as f64 / 7.0),
+                fed: true,
+            });
+            let batch = Batch {
+                readings: readings.collect(),
+                checkpoint: Some(vec![0]),
+                ..Batch::default()
+            };
+            writer.commit(&batch).unwrap();
+            while writer.tidy(Duration::from_secs(1)).unwrap().more {}
+        }
+        let reader = readers.reader().unwrap();
+        let mut readings = reader.readings(channel, Micros(0), Micros(i64::MAX));
+        let (mut all, mut most) = (0, 0);
+        while let Some(reading) = readings.next() {
+            reading.unwrap();
+            all += 1;
+            most = most.max(readings.fetched.len());
+        }
+        assert_eq!(all, 20_000);
+        // The first of a block is handed out at once.
+        assert!(most < 4000, "{most}");
+    }
+}

@@ -16,12 +16,14 @@ const STEPS: &[&str] = &[
     include_str!("schema/alarms.sql"),
     include_str!("schema/outbox.sql"),
     include_str!("schema/again.sql"),
+    include_str!("schema/shop.sql"),
 ];
 
 /// The tables that are made from the records of evidence, on their own.
 pub(super) const PROJECTIONS: &str = concat!(
     include_str!("schema/projections.sql"),
     include_str!("schema/alarms.sql"),
+    include_str!("schema/shop.sql"),
 );
 
 /// The version that this program writes.

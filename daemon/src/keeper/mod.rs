@@ -19,6 +19,7 @@ mod model;
 mod model_worker;
 mod obey;
 mod replay;
+mod shop_file;
 mod sources;
 mod state;
 mod timeline;

@@ -71,7 +71,8 @@ impl Keeper {
             | Record::SignedOff(_)
             | Record::HoldOpened(_)
             | Record::HoldJoined(_)
-            | Record::Occurred(_) => {}
+            | Record::Occurred(_)
+            | Record::ShopDeclared(_) => {}
         }
     }
 

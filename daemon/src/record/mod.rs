@@ -7,6 +7,7 @@ mod alarm;
 mod batch;
 mod event;
 mod pass;
+mod shop;
 
 use std::borrow::Cow;
 
@@ -19,6 +20,8 @@ pub use batch::{
 };
 pub use event::{Calibrated, Occurred, Occurrence};
 pub use pass::{Dose, HarmSeen, Judged, PassAssigned, PassJudged, Place};
+pub use shop::ShopDeclared;
+pub(crate) use shop::sha256_of;
 
 /// One record.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -52,10 +55,13 @@ pub enum Record {
     Occurred(Occurred),
     /// An alarm has come, gone, or was dealt with.
     AlarmChanged(Box<AlarmChanged>),
+    /// A shop file holds from now on.
+    ShopDeclared(ShopDeclared),
 }
 
 impl Record {
-    /// The record as news tell it: without the readings that a recipe keeps of its ride, which are many.
+    /// The record as news tell it: without the readings that a recipe keeps of its ride, which are many, and
+    /// without a shop file's text.
     pub fn without_readings(&self) -> Cow<'_, Record> {
         match self {
             Record::RecipeLocked(locked) if locked.reference.is_some() => {
@@ -66,6 +72,10 @@ impl Record {
                 };
                 Cow::Owned(Record::RecipeLocked(locked))
             }
+            Record::ShopDeclared(declared) => Cow::Owned(Record::ShopDeclared(ShopDeclared {
+                sha256: declared.sha256.clone(),
+                text: String::new(),
+            })),
             other => Cow::Borrowed(other),
         }
     }
@@ -87,6 +97,7 @@ impl Record {
             Record::Calibrated(_) => "calibrated",
             Record::Occurred(_) => "occurred",
             Record::AlarmChanged(_) => "alarm-changed",
+            Record::ShopDeclared(_) => "shop-declared",
         }
     }
 }

@@ -19,6 +19,7 @@
 //! support.
 
 mod check;
+mod contents;
 pub mod csv;
 mod data;
 mod gather;
@@ -26,30 +27,21 @@ pub mod html;
 pub mod pdf;
 mod period;
 mod picture;
+mod shop_file;
 pub mod signing;
 mod words;
 
 use schemars::{Schema, schema_for};
 
-use inkdwell_config::shop::Shop as DeclaredShop;
-use sha2::{Digest, Sha256};
-
 use crate::journal::ReadError;
+use crate::record::sha256_of;
 
 pub use check::{Unsupported, check};
 pub use data::*;
 pub use gather::gather;
 pub use period::{Asked, When, day_of};
+pub use shop_file::ShopFile;
 pub use words::verdict_words;
-
-/// A shop file that was read.
-#[derive(Debug, Clone)]
-pub struct ShopFile {
-    /// What it declares.
-    pub shop: DeclaredShop,
-    /// SHA-256 of its text, in hexadecimal.
-    pub sha256: String,
-}
 
 /// Why there is no report.
 #[derive(Debug, thiserror::Error)]
@@ -88,41 +80,41 @@ impl Report {
         if let Some(journal) = value.get_mut("journal").and_then(|own| own.as_object_mut()) {
             journal.remove("fingerprint");
         }
-        let mut text = String::new();
-        write_sorted(&value, &mut text);
-        let digest = Sha256::digest(text);
-        Ok(digest.iter().map(|byte| format!("{byte:02x}")).collect())
+        let mut text = Vec::new();
+        write_sorted(&value, &mut text)?;
+        Ok(sha256_of(&text))
     }
 }
 
 /// JSON without a space, the members of each object in the order of their names, by bytes.
-fn write_sorted(value: &serde_json::Value, text: &mut String) {
+fn write_sorted(value: &serde_json::Value, text: &mut Vec<u8>) -> Result<(), serde_json::Error> {
     use serde_json::Value;
     match value {
         Value::Object(members) => {
-            let mut names: Vec<&String> = members.keys().collect();
-            names.sort_unstable();
-            text.push('{');
-            for (place, name) in names.into_iter().enumerate() {
+            let mut names: Vec<(&String, &Value)> = members.iter().collect();
+            names.sort_unstable_by_key(|(name, _)| *name);
+            text.push(b'{');
+            for (place, (name, own)) in names.into_iter().enumerate() {
                 if place > 0 {
-                    text.push(',');
+                    text.push(b',');
                 }
-                text.push_str(&Value::from(name.as_str()).to_string());
-                text.push(':');
-                write_sorted(&members[name], text);
+                serde_json::to_writer(&mut *text, name)?;
+                text.push(b':');
+                write_sorted(own, text)?;
             }
-            text.push('}');
+            text.push(b'}');
         }
         Value::Array(items) => {
-            text.push('[');
+            text.push(b'[');
             for (place, item) in items.iter().enumerate() {
                 if place > 0 {
-                    text.push(',');
+                    text.push(b',');
                 }
-                write_sorted(item, text);
+                write_sorted(item, text)?;
             }
-            text.push(']');
+            text.push(b']');
         }
-        other => text.push_str(&other.to_string()),
+        other => serde_json::to_writer(text, other)?,
     }
+    Ok(())
 }

@@ -55,6 +55,8 @@ pub(super) struct Desk {
     pub(super) disk: Disk,
     pub(super) inferrers: Inferrers,
     pub(super) inferred: mpsc::UnboundedReceiver<Inferred>,
+    /// SHA-256 of the shop file that was written down last.
+    pub(super) shop_kept: Option<String>,
 }
 
 /// What piles up between two jobs.
@@ -125,6 +127,7 @@ impl Desk {
         if ahead_us.abs() >= STEP {
             keeper.occurred(now, None, Occurrence::ClockStepped { ahead_us });
         }
+        self.shop_kept = keeper.declare_shop(now, self.shop_kept.take());
         Pile {
             since: Some(Instant::now()),
             at_once: true,
@@ -239,6 +242,7 @@ impl Desk {
             Ask::Reload(shop, digest, answer) => {
                 let done = self.keeper.reload(*shop, digest, now);
                 if done.is_ok() {
+                    self.shop_kept = self.keeper.declare_shop(now, self.shop_kept.take());
                     self.sources.change(self.keeper.shop());
                     self.change_sinks();
                     pile.sources = Some(source_ids(&self.keeper));

@@ -200,6 +200,8 @@ async fn start_with(options: Options, clock: Option<fn() -> Micros>) -> Result<S
     ));
     sinks.start(keeper.shop(), &reader)?;
     let metrics = Metrics::default();
+    let shop_kept = reader.shop_as_of(Micros(i64::MAX), reader.head()?.number)?;
+    let shop_kept = shop_kept.map(|kept| kept.declared.sha256);
     drop(reader);
 
     let (intake, queue, turned_away) = intake::queue(QUEUE);
@@ -242,6 +244,7 @@ async fn start_with(options: Options, clock: Option<fn() -> Micros>) -> Result<S
             disk: disk::Disk::of(options.folder.clone()),
             inferrers: Inferrers::new(answers),
             inferred,
+            shop_kept,
         }
         .run(),
     );

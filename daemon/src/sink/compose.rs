@@ -84,6 +84,8 @@ impl Composer {
                 let alarm = alarm::told(&self.shop, identity(record), clock, record, changed);
                 (Message::Alarm(Box::new(alarm)), at)
             }
+            // What the shop's own file says is nobody else's.
+            Record::ShopDeclared(_) => return Ok(None),
             _ if !self.sends.events => return Ok(None),
             other => {
                 let event = self.event(reader, clock, record, other)?;

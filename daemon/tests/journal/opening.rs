@@ -2,7 +2,8 @@
 
 use std::fs;
 
-use inkdwell_daemon::journal::{self, OpenError, Readers, Settings};
+use inkdwell_daemon::journal::{self, Batch, OpenError, Readers, Settings};
+use inkdwell_daemon::record::{Record, ShopDeclared};
 use rusqlite::Connection;
 
 use crate::common::{at, open, reading, readings};
@@ -100,4 +101,40 @@ fn numbers_stay_the_same_over_restarts() {
     assert_eq!(reader.word(word).unwrap().as_deref(), Some("OPEN"));
     assert_eq!(reader.channel("broker", "film").unwrap(), Some(other));
     assert_eq!(reader.channels().unwrap().len(), 2);
+}
+
+/// The version before kept no shop files: its journal gets a table for them, and all that it holds stays.
+#[test]
+fn a_journal_that_kept_no_shop_files_yet_is_taken_over() {
+    let folder = tempfile::tempdir().unwrap();
+    let (mut writer, readers) = open(folder.path());
+    let film = writer.channel("probes", "film");
+    writer
+        .commit(&readings(vec![reading(film, at(0.0), 1.0)]))
+        .unwrap();
+    drop(writer);
+    let connection = Connection::open(readers.file()).unwrap();
+    connection
+        .execute_batch("DROP TABLE shop_file; PRAGMA user_version = 3;")
+        .unwrap();
+    drop(connection);
+    let read = readers.reader();
+    assert!(
+        matches!(read, Err(OpenError::Older { found: 3, .. })),
+        "{read:?}"
+    );
+    let (mut writer, readers) = open(folder.path());
+    let declared =
+        Record::ShopDeclared(ShopDeclared::of("[shop]\nname = \"Lantern Yard Print\"\n"));
+    let batch = Batch {
+        records: vec![(at(1.0), declared)],
+        ..Batch::default()
+    };
+    writer.commit(&batch).unwrap();
+    let reader = readers.reader().unwrap();
+    let head = reader.head().unwrap().number;
+    let kept = reader.shop_as_of(at(0.0), head).unwrap().unwrap();
+    assert_eq!((kept.record, kept.at), (head, at(1.0)));
+    assert_eq!(reader.readings(film, at(0.0), at(9.0)).count(), 1);
+    assert!(reader.verify(None, |_| {}).unwrap().is_sound());
 }

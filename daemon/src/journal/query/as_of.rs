@@ -8,7 +8,7 @@ use rusqlite::{Row, params, params_from_iter};
 use super::super::fault::ReadError;
 use super::super::number::RecordNumber;
 use super::super::reader::Reader;
-use super::passes::{PassQuery, body};
+use super::passes::{PassQuery, body, judged};
 use super::{KeptBatch, KeptHold, KeptPass, Where, odd};
 use crate::record::Record;
 use crate::time::Micros;
@@ -33,6 +33,11 @@ impl Reader {
         loop {
             let mut condition = query.condition();
             condition.number("pass.record <= ?", as_of.0);
+            if query.without_batch {
+                // One that was given a batch later had none then.
+                condition.sql.retain(|own| own != "pass.batch IS NULL");
+                condition.number("(pass.batch IS NULL OR pass.assigned > ?)", as_of.0);
+            }
             if let Some((start, number)) = after {
                 condition.after(start, number);
             }
@@ -59,6 +64,32 @@ impl Reader {
                 return Ok(());
             }
         }
+    }
+
+    /// The batches that passes between two times belong to, the second excluded, each with how many these are, as
+    /// they were known at a record.
+    ///
+    /// # Errors
+    /// When the journal cannot be read.
+    pub fn batches_of_passes(
+        &self,
+        from: Micros,
+        before: Micros,
+        station: Option<&str>,
+        as_of: RecordNumber,
+    ) -> Result<Vec<(u64, u64)>, ReadError> {
+        // The plus keeps to the index by time: few passes of many are wanted.
+        let mut batches = self.connection.prepare_cached(
+            "SELECT batch, count(*) FROM pass
+             WHERE start_at >= ?1 AND start_at < ?2 AND +batch IS NOT NULL
+               AND record <= ?3 AND (assigned IS NULL OR assigned <= ?3)
+               AND (?4 IS NULL OR +station = ?4)
+             GROUP BY +batch ORDER BY 1",
+        )?;
+        let rows = batches.query_map(params![from.0, before.0, as_of, station], |row| {
+            Ok((row.get(0)?, row.get(1)?))
+        })?;
+        Ok(rows.collect::<Result<_, _>>()?)
     }
 
     /// A batch as it was known at a record, without counts; `None` where it was not opened by then.
@@ -165,9 +196,7 @@ fn pass_as_of(
     query: &PassQuery,
 ) -> Result<Option<KeptPass>, ReadError> {
     let record: RecordNumber = row.get(2)?;
-    let Record::PassJudged(mut pass) = body(row, 3, record)? else {
-        return Err(odd(record));
-    };
+    let mut pass = judged(row, 3, record)?;
     let assigned = match row.get::<_, Option<RecordNumber>>(4)? {
         Some(number) if number <= as_of => {
             let Record::PassAssigned(later) = body(row, 5, number)? else {

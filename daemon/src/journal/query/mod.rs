@@ -6,11 +6,13 @@ mod batches;
 mod holds;
 mod passes;
 mod recipes;
+mod shop;
 
 pub use batches::{Batches, KeptBatch};
 pub use holds::{Holds, KeptHold};
 pub use passes::{KeptPass, PassQuery, VerdictCount};
 pub use recipes::{KeptCalibration, KeptEvent, KeptRecipe};
+pub use shop::KeptShop;
 
 use rusqlite::types::Value;
 

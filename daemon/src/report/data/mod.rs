@@ -113,6 +113,9 @@ pub struct Shop {
     pub us_units: bool,
     /// SHA-256 of the shop file that was used, in hexadecimal.
     pub file_sha256: Option<String>,
+    /// The journal's record that holds its text; null where somebody named another one.
+    #[serde(default)]
+    pub file_record: Option<u64>,
 }
 
 /// What a report is about.

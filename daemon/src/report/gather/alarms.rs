@@ -24,6 +24,11 @@ struct Came {
 }
 
 impl Came {
+    /// Whether all is known of it that is told.
+    fn is_told(&self) -> bool {
+        self.acknowledged.is_some() && self.over.is_some()
+    }
+
     fn new(at: Micros, changed: &AlarmChanged) -> Came {
         let title = changed.kind().map(|kind| kind.sheet().title);
         let title = title.unwrap_or(&changed.alarm);
@@ -62,6 +67,10 @@ impl Desk<'_> {
                 continue;
             }
             let at = kept.at;
+            // Nothing that comes later is told of these any more.
+            if at >= self.before && came.iter().all(Came::is_told) {
+                break;
+            }
             if changed.change == Change::Raised {
                 let elsewhere = asked.station.is_some()
                     && changed.station.is_some()

@@ -1,6 +1,7 @@
 //! One batch.
 
 use std::collections::BTreeMap;
+use std::rc::Rc;
 
 use inkdwell_config::library::Library;
 use inkdwell_cure::statistics::summary::Summary;
@@ -10,10 +11,11 @@ use super::super::{
     Batch, Cost, Departure, Fabric, Hold, Ink, Known, LimitOf, NoteOf, Print, Recipe, ReportError,
     Settings, SettledHow, Span, VerdictCount,
 };
+use super::sign_offs::Test;
 use super::{Desk, Run, figures, proof};
 use crate::api::view::Decided;
 use crate::journal::{KeptHold, KeptPass};
-use crate::record::{Occurrence, Settled};
+use crate::record::{Occurrence, RecipeLocked, Settled};
 use crate::time::Micros;
 
 /// The verdict's word of a print that nobody judged, since its batch was not known.
@@ -21,7 +23,7 @@ const NOT_JUDGED: &str = "not judged";
 
 impl Desk<'_> {
     /// Everything that is told of a batch.
-    pub(super) fn batch(&self, run: &Run) -> Result<Batch, ReportError> {
+    pub(super) fn batch(&self, run: &Run<'_>, tests: &[Test]) -> Result<Batch, ReportError> {
         let batch = &run.kept.batch;
         let declared = Library::parse("journal", &batch.declared).value;
         let ends = self.end_of(run);
@@ -55,7 +57,7 @@ impl Desk<'_> {
             rides: self.rides(run)?,
             scrapped: cost(&holds, batch.blank_cost),
             holds,
-            sign_offs: self.sign_offs(run)?,
+            sign_offs: self.sign_offs(run, tests),
             notes: run
                 .kept
                 .notes
@@ -77,7 +79,7 @@ impl Desk<'_> {
     }
 
     /// When a batch was over, as far as it is known.
-    pub(super) fn end_of(&self, run: &Run) -> Micros {
+    pub(super) fn end_of(&self, run: &Run<'_>) -> Micros {
         let last = run.passes.last().map(|kept| kept.pass.end);
         match &run.kept.closed {
             Some((at, _)) => last.map_or(*at, |last| last.max(*at)),
@@ -130,7 +132,7 @@ impl Desk<'_> {
         }
     }
 
-    fn settings(&self, run: &Run, ends: Micros) -> Result<Settings, ReportError> {
+    fn settings(&self, run: &Run<'_>, ends: Micros) -> Result<Settings, ReportError> {
         let speeds: Vec<f64> = run
             .passes
             .iter()
@@ -148,12 +150,12 @@ impl Desk<'_> {
         };
         let recipe = match run.kept.batch.recipe {
             None => Known::not("The batch was held against no recipe."),
-            Some(number) => match self.reader.recipe(number)? {
+            Some(number) => match self.recipe(number)? {
                 None => Known::not(format!("The journal has no recipe {number}.")),
-                Some(kept) => Known::Is(Recipe {
+                Some(locked) => Known::Is(Recipe {
                     recipe: number,
-                    belt_m_per_min: kept.recipe.belt_m_per_min,
-                    zones_c: kept.recipe.zones_c,
+                    belt_m_per_min: locked.belt_m_per_min,
+                    zones_c: locked.zones_c.clone(),
                     departures: self.departures(number, run.kept.opened, ends)?,
                 }),
             },
@@ -162,6 +164,21 @@ impl Desk<'_> {
             belt_m_per_min,
             recipe,
         })
+    }
+
+    fn recipe(&self, number: u64) -> Result<Option<Rc<RecipeLocked>>, ReportError> {
+        if let Some(known) = self.recipes.borrow().get(&number) {
+            return Ok(known.clone());
+        }
+        let kept = self.reader.recipe(number)?;
+        let locked = kept.map(|kept| {
+            Rc::new(RecipeLocked {
+                reference: None,
+                ..kept.recipe
+            })
+        });
+        self.recipes.borrow_mut().insert(number, locked.clone());
+        Ok(locked)
     }
 
     fn departures(
@@ -194,9 +211,9 @@ impl Desk<'_> {
     }
 
     /// The holds of the batch that concern the prints which the report is about.
-    fn holds_of(&self, run: &Run) -> Result<Vec<KeptHold>, ReportError> {
+    fn holds_of(&self, run: &Run<'_>) -> Result<Vec<KeptHold>, ReportError> {
         let mut holds = self.reader.holds_as_of(run.kept.batch.batch, self.as_of)?;
-        if self.stretch.is_some() {
+        if self.stretch.is_some() && !holds.is_empty() {
             let here: std::collections::HashSet<u64> =
                 run.passes.iter().map(|kept| kept.pass.pass).collect();
             for hold in &mut holds {

@@ -5,8 +5,9 @@ use inkdwell_cure::sensor::Meter;
 
 use super::super::period::Asked;
 use super::super::{Chamber, Known, ReportError};
-use super::{Desk, LONGEST_CHAMBER, Run};
-use crate::journal::{KeptPass, Shown};
+use super::tally::Tally;
+use super::{Desk, LONGEST_CHAMBER, NO_SHOP_FILE};
+use crate::journal::Shown;
 use crate::keeper::calibration_of;
 use crate::shown::temperatures as readings;
 use crate::time::Micros;
@@ -73,19 +74,13 @@ impl Desk<'_> {
     /// What the fixed probes and the belts showed.
     pub(super) fn chamber(
         &self,
-        runs: &[Run],
-        without: &[KeptPass],
+        tally: &Tally,
         asked: &Asked,
     ) -> Result<Known<Vec<Chamber>>, ReportError> {
         let Some(file) = self.shop else {
-            return Ok(Known::not(
-                "No shop file was named, so that nobody knows which readings are the chamber's.",
-            ));
+            return Ok(Known::not(NO_SHOP_FILE));
         };
-        let passes = || runs.iter().flat_map(|run| &run.passes).chain(without);
-        let first = passes().map(|kept| kept.pass.start).min();
-        let last = passes().map(|kept| kept.pass.end).max();
-        let (Some(first), Some(last)) = (first, last) else {
+        let (Some(first), Some(last)) = (tally.first, tally.last) else {
             return Ok(Known::not("Nothing was printed."));
         };
         let from = first.plus_seconds(-AROUND).max(self.from);
@@ -93,11 +88,8 @@ impl Desk<'_> {
         if to.seconds_since(from) > LONGEST_CHAMBER {
             return Ok(Known::not("Too long to draw; ask by the day."));
         }
-        let mut stations: Vec<&str> = passes().map(|kept| kept.pass.station.as_str()).collect();
-        stations.sort_unstable();
-        stations.dedup();
         let wanted = |station: Option<&str>| {
-            let here = station.is_none_or(|station| stations.contains(&station));
+            let here = station.is_none_or(|station| tally.stations.contains(station));
             here && (asked.station.is_none() || station == asked.station.as_deref())
         };
         let mut chamber = Vec::new();

@@ -4,10 +4,10 @@ use std::collections::BTreeMap;
 
 use super::super::period::Asked;
 use super::super::{Happening, ReportError, Totals};
-use super::{Desk, Run};
+use super::Desk;
+use super::tally::Tally;
 use crate::api::view::sentence;
-use crate::journal::{KeptPass, RecordQuery};
-use crate::record::{Occurrence, Record};
+use crate::record::Occurrence;
 use crate::time::Micros;
 
 /// More events than this are counted, and not told one by one.
@@ -18,19 +18,9 @@ impl Desk<'_> {
     pub(super) fn happenings(
         &self,
         asked: &Asked,
-        runs: &[Run],
-        without: &[KeptPass],
+        tally: &Tally,
     ) -> Result<(Vec<Happening>, Totals), ReportError> {
-        let mut totals = Totals::default();
-        for kept in runs.iter().flat_map(|run| &run.passes).chain(without) {
-            let Some(judged) = &kept.pass.judged else {
-                continue;
-            };
-            totals.faults += judged.faults;
-            totals.gaps += judged.gaps;
-            totals.cut += u64::from(judged.cut);
-            totals.unseen += u64::from(judged.evidence == "none");
-        }
+        let mut totals = tally.totals.clone();
         let mut told = Vec::new();
         let mut silent: BTreeMap<String, Micros> = BTreeMap::new();
         let mut last = self.from;
@@ -52,35 +42,11 @@ impl Desk<'_> {
                 });
             }
         }
-        let passes = runs.iter().flat_map(|run| &run.passes).chain(without);
-        let end = passes.map(|kept| kept.pass.end).max();
-        let end = end.map_or(last, |end| end.max(last));
+        let end = tally.last.map_or(last, |end| end.max(last));
         for since in silent.values() {
             totals.outage_s += end.seconds_since(*since).max(0.0);
         }
         Ok((told, totals))
-    }
-
-    /// The shop file that held at the end, by its digest; `None` where the journal does not say.
-    pub(super) fn shop_that_held(&self) -> Result<Option<String>, ReportError> {
-        let mut held = None;
-        let query = RecordQuery {
-            before: self.before,
-            kinds: vec!["occurred"],
-            ..RecordQuery::default()
-        };
-        for kept in self.reader.records(query) {
-            let kept = kept?;
-            if kept.number > self.as_of {
-                continue;
-            }
-            if let Record::Occurred(occurred) = kept.record
-                && let Occurrence::ShopLoaded { digest } = occurred.what
-            {
-                held = Some(digest);
-            }
-        }
-        Ok(held)
     }
 }
 

@@ -10,18 +10,27 @@ mod probes;
 mod proof;
 mod rides;
 mod sign_offs;
+mod tally;
 mod tomorrow;
 
+use std::cell::RefCell;
 use std::collections::BTreeMap;
+use std::rc::Rc;
 
 use inkdwell_config::display::Units;
 
 use super::period::{Asked, Stretch, When};
-use super::{Cost, Journal, Known, Period, Report, ReportError, SCHEMA, Shop, ShopFile};
+use super::{Batch, Cost, Journal, Known, Period, Report, ReportError, SCHEMA, Shop, ShopFile};
 use crate::api::view::{CAUTION, Clock};
 use crate::journal::{Head, KeptBatch, KeptPass, PassQuery, Reader, RecordNumber};
+use crate::record::RecipeLocked;
 use crate::time::Micros;
 use crate::wall::WallTimes;
+use tally::Tally;
+
+/// Why what wants the shop file is not known.
+const NO_SHOP_FILE: &str =
+    "The journal keeps no shop file from then, and none was named with --shop.";
 
 /// More prints than this are not listed one by one: nobody reads as many, and a year has hundreds of thousands.
 const MOST_LISTED: u64 = 20_000;
@@ -45,16 +54,20 @@ struct Desk<'a> {
     listed: bool,
     /// Whether rides are drawn.
     curved: bool,
+    /// Recipes that were looked up: many batches have the same, and each carries a whole ride.
+    recipes: RefCell<BTreeMap<u64, Option<Rc<RecipeLocked>>>>,
 }
 
 /// A batch with its prints that the report is about, in the order in which they began.
-struct Run {
-    kept: KeptBatch,
+struct Run<'a> {
+    kept: &'a KeptBatch,
     passes: Vec<KeptPass>,
 }
 
-/// Gathers a report. Without a shop file its times are in UTC and nothing is drawn that wants a probe's meaning. It rests on
-/// the records up to `as_of`, or on all that there are. `made` is the present moment, in microseconds since 1970 UTC.
+/// Gathers a report. What a probe's readings mean, the time zone and the units come from the shop file that held when
+/// the time ended, as the journal keeps it, or from another one that is given. Where there is neither, times are in UTC
+/// and nothing is drawn that wants a probe's meaning. The report rests on the records up to `as_of`, or on all that
+/// there are. `made` is the present moment, in microseconds since 1970 UTC.
 ///
 /// # Errors
 /// When the journal cannot be read, or has not what is asked about.
@@ -72,8 +85,14 @@ pub fn gather(
     if head.number > reader.head()?.number {
         return Err(ReportError::NoHead(head.number.0));
     }
+    let walls = WallTimes::of(reader)?;
+    let kept = match shop {
+        None => ShopFile::held_as_of(reader, &asked.when, &walls, head.number)?,
+        Some(_) => None,
+    };
+    let shop = shop.or(kept.as_ref());
     let clock = Clock {
-        walls: WallTimes::of(reader)?,
+        walls,
         zone: shop.map_or(chrono_tz::UTC, |file| file.shop.timezone),
     };
     let stretch = asked.when.stretch(clock.zone);
@@ -92,84 +111,115 @@ pub fn gather(
         before,
         listed: true,
         curved: true,
+        recipes: RefCell::default(),
     };
-    let (runs, without) = desk.runs(asked)?;
-    desk.narrow(&runs, &without);
-    let all: u64 = runs.iter().map(|run| run.passes.len() as u64).sum();
+    let chosen = desk.chosen(asked)?;
+    let all: u64 = chosen.iter().map(|(_, passes)| passes).sum();
     desk.listed = all <= MOST_LISTED;
-    desk.curved = runs.len() <= MOST_CURVED;
-    desk.report(asked, &runs, &without, head, made)
+    desk.curved = chosen.len() <= MOST_CURVED;
+    let mut tally = Tally::default();
+    let batches = desk.batches(&chosen, &mut tally)?;
+    let without = desk.without_batch(asked, &mut tally)?;
+    desk.narrow(&chosen, &tally);
+    desk.report(asked, batches, without, &tally, head, made)
 }
 
 impl Desk<'_> {
-    /// The batches with their prints, and the prints that have no batch.
-    fn runs(&self, asked: &Asked) -> Result<(Vec<Run>, Vec<KeptPass>), ReportError> {
-        let (from, before) = match self.stretch {
-            Some(_) => (Some(self.from), Some(self.before)),
-            None => (None, None),
-        };
-        let query = PassQuery {
-            from,
-            before,
-            station: asked.station.clone(),
-            batch: match asked.when {
-                When::Batch(batch) => Some(batch),
-                _ => None,
-            },
-            ..PassQuery::default()
-        };
-        let mut by_batch: BTreeMap<u64, Vec<KeptPass>> = BTreeMap::new();
-        let mut without = Vec::new();
-        self.reader
-            .each_pass_as_of(&query, self.as_of, |mut kept| {
-                if !self.holds(kept.pass.start) {
-                    return;
-                }
-                if let Some(judged) = &mut kept.pass.judged {
-                    judged.remarks = Vec::new();
-                }
-                match kept.pass.batch {
-                    Some(batch) => by_batch.entry(batch).or_default().push(kept),
-                    None => without.push(kept),
-                }
-            })?;
-        for batch in self.touched(asked)? {
-            by_batch.entry(batch).or_default();
+    /// The batches that the report is about, each with about how many prints.
+    fn chosen(&self, asked: &Asked) -> Result<Vec<(KeptBatch, u64)>, ReportError> {
+        let mut numbers: BTreeMap<u64, u64> = BTreeMap::new();
+        match asked.when {
+            When::Batch(batch) => {
+                numbers.insert(batch, 0);
+            }
+            _ => {
+                let touched = self.reader.batches_touched(self.from, self.before)?;
+                numbers.extend(touched.into_iter().map(|batch| (batch, 0)));
+                let station = asked.station.as_deref();
+                let with_passes =
+                    self.reader
+                        .batches_of_passes(self.from, self.before, station, self.as_of)?;
+                numbers.extend(with_passes);
+            }
         }
-        let mut runs = Vec::new();
-        for (number, passes) in by_batch {
+        let mut chosen = Vec::new();
+        for (number, passes) in numbers {
             let Some(kept) = self.reader.batch_as_of(number, self.as_of)? else {
                 continue;
             };
-            if self.wanted(asked, &kept) {
-                runs.push(Run { kept, passes });
+            if wanted(asked, &kept) {
+                chosen.push((kept, passes));
             }
         }
-        if let When::Batch(batch) = asked.when
-            && runs.is_empty()
-        {
-            return Err(ReportError::NoBatch(batch));
+        match asked.when {
+            When::Batch(batch) if chosen.is_empty() => Err(ReportError::NoBatch(batch)),
+            _ => Ok(chosen),
         }
-        if asked.job.is_some() {
-            without.clear();
-        }
-        Ok((runs, without))
     }
 
-    /// Batches that are told of even if they have no print.
-    fn touched(&self, asked: &Asked) -> Result<Vec<u64>, ReportError> {
-        if let When::Batch(batch) = asked.when {
-            return Ok(vec![batch]);
+    /// Goes over one batch after the other.
+    fn batches(
+        &self,
+        chosen: &[(KeptBatch, u64)],
+        tally: &mut Tally,
+    ) -> Result<Vec<Batch>, ReportError> {
+        let tests = self.tests(chosen.iter().map(|(kept, _)| kept.opened).min())?;
+        let mut batches = Vec::with_capacity(chosen.len());
+        for (kept, _) in chosen {
+            let mut passes = Vec::new();
+            self.each_pass(
+                PassQuery {
+                    batch: Some(kept.batch.batch),
+                    ..PassQuery::default()
+                },
+                |pass| {
+                    tally.note(&pass);
+                    passes.push(pass);
+                },
+            )?;
+            let run = Run { kept, passes };
+            let tests = tests.get(&kept.batch.batch);
+            batches.push(self.batch(&run, tests.map_or(&[], Vec::as_slice))?);
         }
-        let touched = self.reader.batches_touched(self.from, self.before)?;
-        Ok(touched)
+        Ok(batches)
     }
 
-    fn wanted(&self, asked: &Asked, kept: &KeptBatch) -> bool {
-        let job = asked.job.as_ref();
-        let job = job.is_none_or(|job| kept.batch.job.to_lowercase() == job.to_lowercase());
-        let station = asked.station.as_ref();
-        job && station.is_none_or(|station| *station == kept.batch.station)
+    /// How many prints belong to no batch.
+    fn without_batch(&self, asked: &Asked, tally: &mut Tally) -> Result<u64, ReportError> {
+        // Of a job or a batch they are not.
+        if asked.job.is_some() || matches!(asked.when, When::Batch(_)) {
+            return Ok(0);
+        }
+        let query = PassQuery {
+            station: asked.station.clone(),
+            without_batch: true,
+            ..PassQuery::default()
+        };
+        let mut without = 0;
+        self.each_pass(query, |pass| {
+            tally.note(&pass);
+            without += 1;
+        })?;
+        Ok(without)
+    }
+
+    /// Hands out the passes of the time in the order in which they began.
+    fn each_pass(
+        &self,
+        query: PassQuery,
+        mut each: impl FnMut(KeptPass),
+    ) -> Result<(), ReportError> {
+        let query = PassQuery {
+            from: self.stretch.map(|_| self.from),
+            before: self.stretch.map(|_| self.before),
+            ..query
+        };
+        self.reader.each_pass_as_of(&query, self.as_of, |kept| {
+            if self.holds(kept.pass.start) {
+                each(kept);
+            }
+        })?;
+        Ok(())
     }
 
     /// Whether a moment belongs to what is asked about.
@@ -179,17 +229,16 @@ impl Desk<'_> {
     }
 
     /// Where nothing says when, the batches do.
-    fn narrow(&mut self, runs: &[Run], without: &[KeptPass]) {
+    fn narrow(&mut self, chosen: &[(KeptBatch, u64)], tally: &Tally) {
         if self.stretch.is_some() {
             return;
         }
-        let opened = runs.iter().map(|run| run.kept.opened);
-        let closed = runs
+        let opened = chosen.iter().map(|(kept, _)| kept.opened);
+        let closed = chosen
             .iter()
-            .filter_map(|run| run.kept.closed.as_ref().map(|(at, _)| *at));
-        let passes = || runs.iter().flat_map(|run| &run.passes).chain(without);
-        let first = opened.chain(passes().map(|kept| kept.pass.start)).min();
-        let last = closed.chain(passes().map(|kept| kept.pass.end)).max();
+            .filter_map(|(kept, _)| kept.closed.as_ref().map(|(at, _)| *at));
+        let first = opened.chain(tally.first).min();
+        let last = closed.chain(tally.last).max();
         if let (Some(first), Some(last)) = (first, last) {
             self.from = first;
             self.before = Micros(last.0 + 1);
@@ -199,20 +248,13 @@ impl Desk<'_> {
     fn report(
         &self,
         asked: &Asked,
-        runs: &[Run],
-        without: &[KeptPass],
+        batches: Vec<Batch>,
+        without: u64,
+        tally: &Tally,
         head: Head,
         made: Micros,
     ) -> Result<Report, ReportError> {
-        let batches = runs
-            .iter()
-            .map(|run| self.batch(run))
-            .collect::<Result<Vec<_>, _>>()?;
-        let chamber = self.chamber(runs, without, asked)?;
-        let probes = self.probes(runs, without)?;
-        let (happenings, totals) = self.happenings(asked, runs, without)?;
-        let counts = answer::counts(batches.iter().flat_map(|batch| batch.counts.iter()));
-        let scrapped = scrapped(&batches);
+        let (happenings, totals) = self.happenings(asked, tally)?;
         let mut report = Report {
             schema: SCHEMA.to_owned(),
             program: env!("CARGO_PKG_VERSION").to_owned(),
@@ -225,23 +267,23 @@ impl Desk<'_> {
                 record: head.number.0,
                 fingerprint: String::new(),
             },
-            answer: answer::answer(&batches, without.len() as u64),
-            counts,
+            answer: answer::answer(&batches, without),
+            counts: answer::counts(batches.iter().flat_map(|batch| batch.counts.iter())),
             prints: batches.iter().map(|batch| batch.proof.prints).sum(),
-            without_batch: without.len() as u64,
+            without_batch: without,
             tomorrow: Vec::new(),
             holds_open: batches
                 .iter()
                 .flat_map(|batch| &batch.holds)
                 .filter(|hold| hold.settled.is_none())
                 .count() as u64,
-            scrapped,
+            scrapped: scrapped(&batches),
             alarms: self.alarms(asked)?,
-            chamber,
-            probes,
+            chamber: self.chamber(tally, asked)?,
+            probes: self.probes(tally)?,
             totals,
             happenings,
-            remarks: self.remarks(without.len() as u64)?,
+            remarks: self.remarks(without)?,
             caution: CAUTION.to_owned(),
             batches,
         };
@@ -263,11 +305,12 @@ impl Desk<'_> {
         Shop {
             name: match self.shop {
                 Some(file) => Known::Is(file.shop.name.clone()),
-                None => Known::not("No shop file was named."),
+                None => Known::not(NO_SHOP_FILE),
             },
             timezone: self.clock.zone.name().to_owned(),
             us_units: self.units == Units::Us,
             file_sha256: self.shop.map(|file| file.sha256.clone()),
+            file_record: self.shop.and_then(|file| file.record),
         }
     }
 
@@ -294,20 +337,28 @@ impl Desk<'_> {
     fn remarks(&self, without: u64) -> Result<Vec<String>, ReportError> {
         let mut remarks = Vec::new();
         match self.shop {
-            None => remarks.push(
-                "No shop file was named: times are in UTC, and neither rides nor the chamber can be drawn. Name it \
-                 with --shop."
-                    .to_owned(),
-            ),
-            Some(file) => {
-                if let Some(held) = self.shop_that_held()?
-                    && held != file.sha256
-                {
+            None => remarks.push(format!(
+                "{NO_SHOP_FILE} Times are in UTC, and neither rides nor the chamber can be drawn."
+            )),
+            Some(file) if file.record.is_none() => {
+                let held = self.reader.shop_as_of(self.before, self.as_of)?;
+                if held.is_some_and(|held| held.declared.sha256 != file.sha256) {
                     remarks.push(
-                        "The shop file that was named is another one than the daemon had loaded last: names, zones and \
-                         probes may have been declared otherwise then. Verdicts rest on what held then."
+                        "The shop file that was named is another one than held then: names, zones and probes may have \
+                         been declared otherwise. Verdicts rest on what held then."
                             .to_owned(),
                     );
+                }
+            }
+            Some(_) => {
+                let held = self
+                    .reader
+                    .shops_between(self.from, self.before, self.as_of)?;
+                if held > 1 {
+                    remarks.push(format!(
+                        "The shop file was changed: {held} held one after the other. What a probe's readings mean is \
+                         taken from the last of them; verdicts rest on what held then."
+                    ));
                 }
             }
         }
@@ -328,8 +379,15 @@ impl Desk<'_> {
     }
 }
 
+fn wanted(asked: &Asked, kept: &KeptBatch) -> bool {
+    let job = asked.job.as_ref();
+    let job = job.is_none_or(|job| kept.batch.job.to_lowercase() == job.to_lowercase());
+    let station = asked.station.as_ref();
+    job && station.is_none_or(|station| *station == kept.batch.station)
+}
+
 /// What was scrapped in all batches.
-fn scrapped(batches: &[super::Batch]) -> Cost {
+fn scrapped(batches: &[Batch]) -> Cost {
     let own = batches.iter().map(|batch| &batch.scrapped);
     let prints = own.clone().map(|cost| cost.prints).sum();
     let unpriced: u64 = own

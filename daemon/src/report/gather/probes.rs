@@ -1,57 +1,30 @@
 //! The probes that were used, with their calibration and doubt.
 
-use std::collections::BTreeMap;
-
 use chrono::{DateTime, NaiveDate};
 use inkdwell_config::shop::Place;
 
 use super::super::{CalibrationOf, Known, Probe, ReportError};
-use super::{Desk, Run};
-use crate::journal::KeptPass;
+use super::Desk;
+use super::tally::Tally;
 use crate::time::Micros;
-
-/// What a probe has seen.
-#[derive(Default)]
-struct Saw {
-    prints: u64,
-    uncertainty: Option<f64>,
-    station: String,
-    last: Micros,
-}
 
 impl Desk<'_> {
     /// Probes by their id.
-    pub(super) fn probes(
-        &self,
-        runs: &[Run],
-        without: &[KeptPass],
-    ) -> Result<Vec<Probe>, ReportError> {
-        let mut saw: BTreeMap<String, Saw> = BTreeMap::new();
-        for kept in runs.iter().flat_map(|run| &run.passes).chain(without) {
-            let Some(id) = &kept.pass.probe else { continue };
-            let own = saw.entry(id.clone()).or_default();
-            own.prints += 1;
-            own.station.clone_from(&kept.pass.station);
-            own.last = own.last.max(kept.pass.end);
-            if let Some(judged) = &kept.pass.judged {
-                let uncertainty = own.uncertainty.unwrap_or(0.0);
-                own.uncertainty = Some(uncertainty.max(judged.uncertainty_c));
-            }
-        }
+    pub(super) fn probes(&self, tally: &Tally) -> Result<Vec<Probe>, ReportError> {
         let mut probes = Vec::new();
-        for (id, saw) in saw {
+        for (id, saw) in &tally.probes {
             let declared = self
                 .shop
-                .and_then(|file| file.shop.probes.iter().find(|probe| probe.id == id));
+                .and_then(|file| file.shop.probes.iter().find(|probe| probe.id == *id));
             let place =
                 declared.map_or("not declared in the shop file", |probe| place(probe.place));
             probes.push(Probe {
                 place: place.to_owned(),
-                station: Some(saw.station),
+                station: Some(saw.station.clone()),
                 prints: saw.prints,
                 uncertainty_c: saw.uncertainty,
-                calibration: self.calibration(&id, saw.last)?,
-                id,
+                calibration: self.calibration(id, saw.last)?,
+                id: id.clone(),
             });
         }
         Ok(probes)

@@ -1,7 +1,7 @@
 //! Rides as curves.
 
 use super::super::{Known, ReportError, Ride};
-use super::{Desk, Run};
+use super::{Desk, NO_SHOP_FILE, Run};
 use crate::journal::KeptPass;
 use crate::record::Place;
 use crate::shown::temperatures as readings;
@@ -14,11 +14,9 @@ const POINTS: usize = 240;
 
 impl Desk<'_> {
     /// The first and the last ride of a batch, and those between that were weakest and hottest.
-    pub(super) fn rides(&self, run: &Run) -> Result<Known<Vec<Ride>>, ReportError> {
+    pub(super) fn rides(&self, run: &Run<'_>) -> Result<Known<Vec<Ride>>, ReportError> {
         let Some(file) = self.shop else {
-            return Ok(Known::not(
-                "No shop file was named, so that nobody knows which readings are whose.",
-            ));
+            return Ok(Known::not(NO_SHOP_FILE));
         };
         if !self.curved {
             return Ok(Known::not(

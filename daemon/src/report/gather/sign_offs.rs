@@ -1,53 +1,70 @@
 //! Sign-off tests beside the verdicts.
 
+use std::collections::HashMap;
+
 use super::super::words::short;
 use super::super::{ReportError, SignOff, SignOffs};
 use super::{Desk, Run};
 use crate::api::view::Decided;
 use crate::journal::{KeptPass, RecordQuery};
 use crate::record::{Dose, Record, SignedOff};
+use crate::time::Micros;
+
+/// A test with its record's time.
+pub(super) type Test = (Micros, SignedOff);
 
 impl Desk<'_> {
-    /// The tests of a batch, and where they disagree with what was said of its prints.
-    pub(super) fn sign_offs(&self, run: &Run) -> Result<SignOffs, ReportError> {
+    /// All tests that were recorded from a time on, by batch.
+    pub(super) fn tests(
+        &self,
+        from: Option<Micros>,
+    ) -> Result<HashMap<u64, Vec<Test>>, ReportError> {
+        let mut tests: HashMap<u64, Vec<Test>> = HashMap::new();
+        let Some(from) = from else { return Ok(tests) };
         let query = RecordQuery {
-            from: run.kept.opened,
+            from,
             kinds: vec!["signed-off"],
             ..RecordQuery::default()
         };
+        for kept in self.reader.records(query) {
+            let kept = kept?;
+            if let Record::SignedOff(test) = kept.record
+                && kept.number <= self.as_of
+            {
+                tests.entry(test.batch).or_default().push((kept.at, test));
+            }
+        }
+        Ok(tests)
+    }
+
+    /// The tests of a batch, and where they disagree with what was said of its prints.
+    pub(super) fn sign_offs(&self, run: &Run<'_>, tests: &[Test]) -> SignOffs {
         let mut offs = SignOffs {
             tests: Vec::new(),
             review: Vec::new(),
         };
-        for kept in self.reader.records(query) {
-            let kept = kept?;
-            let Record::SignedOff(test) = kept.record else {
-                continue;
-            };
-            if test.batch != run.kept.batch.batch || kept.number > self.as_of {
-                continue;
-            }
+        for (at, test) in tests {
             let pass = run
                 .passes
                 .iter()
                 .find(|own| Some(own.pass.pass) == test.pass);
             let judged = pass.and_then(|own| own.pass.judged.as_ref());
             offs.review
-                .extend(disagreement(&test, &run.kept.batch.ink, pass, &run.passes));
+                .extend(disagreement(test, &run.kept.batch.ink, pass, &run.passes));
             offs.tests.push(SignOff {
                 verdict: judged.map(|judged| judged.verdict.clone()),
                 cure: judged.and_then(|judged| judged.cure),
-                method: test.method,
+                method: test.method.clone(),
                 passed: test.passed,
-                result: test.result,
+                result: test.result.clone(),
                 pass: test.pass,
                 recorded: Decided {
-                    at: self.clock.moment(kept.at),
-                    by: test.by,
+                    at: self.clock.moment(*at),
+                    by: test.by.clone(),
                 },
             });
         }
-        Ok(offs)
+        offs
     }
 }
 

@@ -1,16 +1,12 @@
 //! The report as one page that wants nothing from elsewhere: no script, no request, no font. It prints on A4 and on Letter,
 //! and carries its own data, so that `inkdwell verify` can hold it against the journal.
 
-mod batch;
-mod shop;
-
-use inkdwell_config::display::Units;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
+use super::contents::{Block, Line, Piece, Table, contents, title};
 use super::picture::{Kind, Picture, svg};
-use super::words::{per_cent, prints, verdict_words};
-use super::{Known, Report, VerdictCount};
-use crate::api::view::Moment;
+use super::words::verdict_words;
+use super::{Report, VerdictCount};
 
 /// The page's only style, which stands in it.
 pub(crate) const STYLE: &str = include_str!("report.css");
@@ -22,29 +18,18 @@ const DATA: (&str, &str) = ("<template id=\"inkdwell-report\">", "</template>");
 /// # Errors
 /// When its data cannot be written as JSON.
 pub fn page(report: &Report) -> Result<String, serde_json::Error> {
-    let units = match report.shop.us_units {
-        true => Units::Us,
-        false => Units::Metric,
-    };
     let data = serde_json::to_string(report)?;
-    let title = title(report);
     let page = html! {
         (DOCTYPE)
         html lang="en" {
             head {
                 meta charset="utf-8";
                 meta name="viewport" content="width=device-width, initial-scale=1";
-                title { (title) }
+                title { (title(report)) }
                 style { (PreEscaped(STYLE)) }
             }
             body {
-                (first(report))
-                main {
-                    (overview(report))
-                    @for own in &report.batches { (batch::batch(own, units)) }
-                    (shop::shop(report, units))
-                    (shop::integrity(report))
-                }
+                main { @for own in contents(report) { (block(&own)) } }
                 template id="inkdwell-report" { (data) }
             }
         }
@@ -60,59 +45,35 @@ pub fn data_of(page: &str) -> Option<String> {
     Some(plain.replace("&quot;", "\"").replace("&amp;", "&"))
 }
 
-/// What a report is about, and of which shop.
-fn title(report: &Report) -> String {
-    let shop = report
-        .shop
-        .name
-        .known()
-        .map_or("Dryer report", String::as_str);
-    format!("{shop}: {}", report.period.title)
-}
-
-/// The answer, what it is about, and what to do.
-fn first(report: &Report) -> Markup {
-    let period = &report.period;
-    let parts = [
-        report.shop.name.known().cloned(),
-        Some(period.title.clone()),
-        period.station.as_ref().map(|own| format!("station {own}")),
-        period.job.as_ref().map(|own| format!("job “{own}”")),
-    ];
-    let parts: Vec<String> = parts.into_iter().flatten().collect();
-    html! {
-        header {
-            p.where { (parts.join(" · ")) }
-            h1 { (report.answer.sentence) }
-            (counts(&report.counts))
-            @if !report.tomorrow.is_empty() {
-                h3 { "What to do tomorrow" }
-                ol.tomorrow {
-                    @for advice in &report.tomorrow { li { (marked(&advice.what)) } }
-                }
-            }
-            p.caution { (report.caution) }
-            @for remark in &report.remarks { p.small { (marked(remark)) } }
-        }
+fn block(block: &Block) -> Markup {
+    match block {
+        Block::About(text) => html! { p.where { (text) } },
+        Block::Answer(text) => html! { h1 { (text) } },
+        Block::Counts(counts) => large(counts),
+        Block::Heading { level, id, text } => match level {
+            2 => html! { h2 id=[id.as_ref()] { (text) } },
+            _ => html! { h3 id=[id.as_ref()] { (text) } },
+        },
+        Block::Prose(own) => html! { p { (line(own)) } },
+        Block::Small(own) => html! { p.small { (line(own)) } },
+        Block::Caution(text) => html! { p.caution { (text) } },
+        Block::Review(text) => html! { p.review { (text) } },
+        Block::Steps(steps) => html! { ol.tomorrow { @for own in steps { li { (line(own)) } } } },
+        Block::Facts(facts) => html! {
+            dl { @for (name, own) in facts { dt { (name) } dd { (line(own)) } } }
+        },
+        Block::Table(own) => table(own),
+        Block::Figure(picture) => figure(picture),
     }
 }
 
-/// Prose in which what can be typed stands between backticks.
-fn marked(text: &str) -> Markup {
-    html! {
-        @for (place, part) in text.split('`').enumerate() {
-            @if place % 2 == 1 { code { (part) } } @else { (part) }
-        }
-    }
-}
-
-fn counts(counts: &[VerdictCount]) -> Markup {
+fn large(counts: &[VerdictCount]) -> Markup {
     html! {
         ul.counts {
             @for count in counts {
                 li {
                     b { (count.prints) }
-                    (verdict(&count.verdict, count.harm.as_deref()))
+                    (verdict(Kind::of(&count.verdict), &verdict_words(&count.verdict, count.harm.as_deref())))
                 }
             }
         }
@@ -120,71 +81,64 @@ fn counts(counts: &[VerdictCount]) -> Markup {
 }
 
 /// A verdict with its sign.
-fn verdict(verdict: &str, harm: Option<&str>) -> Markup {
-    let kind = Kind::of(verdict);
+fn verdict(kind: Kind, words: &str) -> Markup {
     let class = match kind {
         Kind::Good => "sign good",
         Kind::TooLittle => "sign little",
         Kind::TooMuch => "sign much",
         Kind::Open => "sign open",
     };
-    html! { span class=(class) { (kind.sign()) } " " (verdict_words(verdict, harm)) }
+    html! { span class=(class) { (kind.sign()) } " " (words) }
 }
 
-/// All batches at a glance.
-fn overview(report: &Report) -> Markup {
-    if report.batches.len() < 2 {
-        return html! {};
-    }
+/// A line; what follows a turn stands in an element of its own.
+fn line(line: &Line) -> Markup {
+    let mut parts = line.0.split(|piece| *piece == Piece::Turn);
+    let first = parts.next().unwrap_or_default();
     html! {
-        h2 { "Batches" }
-        div.wide {
+        @for own in first { (piece(own)) }
+        @for part in parts { div { @for own in part { (piece(own)) } } }
+    }
+}
+
+fn piece(piece: &Piece) -> Markup {
+    match piece {
+        Piece::Text(text) => html! { (text) },
+        Piece::Strong(text) => html! { b { (text) } },
+        Piece::Small(text) => html! { span.small { (text) } },
+        Piece::Code(text) => html! { code { (text) } },
+        Piece::Hash(text) => html! { span.hash { (text) } },
+        Piece::Verdict(kind, words) => verdict(*kind, words),
+        Piece::Link(id, text) => html! { a href={ "#" (id) } { (text) } },
+        Piece::Turn => html! {},
+    }
+}
+
+/// A table, which may be wider than a phone: then it is moved sideways, by finger or by key.
+fn table(table: &Table) -> Markup {
+    let side = |place: usize| {
+        let right = table.columns.get(place).is_some_and(|own| own.right);
+        right.then_some("n")
+    };
+    html! {
+        div.wide tabindex="0" role="region" aria-label=(table.told) {
             table {
                 thead {
                     tr {
-                        th { "Batch" } th { "Job" } th { "Ink on fabric" } th { "Station" } th.n { "Prints" }
-                        th { "Verdicts" } th.n { "Good at least" } th { "Holds" }
+                        @for (place, own) in table.columns.iter().enumerate() {
+                            @if own.head.is_empty() { td {} } @else { th class=[side(place)] scope="col" { (own.head) } }
+                        }
                     }
                 }
                 tbody {
-                    @for batch in &report.batches {
-                        tr {
-                            td { a href={ "#batch-" (batch.batch) } { (batch.batch) } }
-                            td { (batch.job) }
-                            td { (batch.ink.name) " on " (batch.fabric.name) }
-                            td { (batch.station) }
-                            td.n { (batch.proof.prints) }
-                            td {
-                                @for count in &batch.counts {
-                                    div { (count.prints) " " (verdict(&count.verdict, count.harm.as_deref())) }
-                                }
-                            }
-                            td.n {
-                                @match &batch.proof.good_at_least {
-                                    Known::Is(share) => (per_cent(*share)),
-                                    Known::Not { .. } => "nothing proved",
-                                }
-                            }
-                            td { (holds(batch)) }
+                    @for row in &table.rows {
+                        tr id=[row.id.as_ref()] {
+                            @for (place, own) in row.cells.iter().enumerate() { td class=[side(place)] { (line(own)) } }
                         }
                     }
                 }
             }
         }
-        p.small { "Good at least: the exact binomial bound at 95 % confidence, from the prints that a probe saw." }
-    }
-}
-
-fn holds(batch: &super::Batch) -> String {
-    let open = batch
-        .holds
-        .iter()
-        .filter(|hold| hold.settled.is_none())
-        .count();
-    match (batch.holds.len(), open) {
-        (0, _) => "none".to_owned(),
-        (all, 0) => format!("{all}, settled"),
-        (all, open) => format!("{all}, {open} open"),
     }
 }
 
@@ -194,24 +148,5 @@ fn figure(picture: &Picture) -> Markup {
             (PreEscaped(svg(picture)))
             figcaption { (picture.caption) }
         }
-    }
-}
-
-/// `2026-03-02 14:05:11`, by the clock on the wall.
-fn time(moment: &Moment) -> String {
-    let written: String = moment.at.chars().take(19).collect();
-    written.replace('T', " ")
-}
-
-/// The time of the day alone.
-fn hour(moment: &Moment) -> String {
-    moment.at.chars().skip(11).take(8).collect()
-}
-
-fn money(cost: &super::Cost) -> String {
-    match (&cost.money, cost.prints) {
-        (_, 0) => "nothing".to_owned(),
-        (Known::Is(money), count) => format!("{}, {money:.2} in blanks", prints(count)),
-        (Known::Not { unknown }, count) => format!("{}; {unknown}", prints(count)),
     }
 }

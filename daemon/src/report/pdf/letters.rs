@@ -64,8 +64,16 @@ impl Face {
             .sum()
     }
 
-    /// A text in lines that fit into the room. A word that is longer than that is cut.
+    /// A text in lines that fit into the room, each of its own lines beginning a new one. A word that is longer than that
+    /// is cut.
     pub(super) fn lines(&self, text: &str, size: f32, room: f32) -> Vec<String> {
+        let lines = text.split('\n');
+        lines
+            .flat_map(|line| self.broken(line, size, room))
+            .collect()
+    }
+
+    fn broken(&self, text: &str, size: f32, room: f32) -> Vec<String> {
         let mut lines: Vec<String> = Vec::new();
         let mut line = String::new();
         for word in text.split_whitespace() {

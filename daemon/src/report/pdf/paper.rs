@@ -9,6 +9,7 @@ use krilla::tagging::{
     ContentTag, Identifier, SpanTag, TableHeaderScope, Tag, TagGroup, TagKind, TagTree,
 };
 
+use super::super::contents::{Column, Line, Table};
 use super::super::picture::{Colour, FAINT, HAIR, INK, Picture};
 use super::letters::Face;
 
@@ -69,20 +70,6 @@ pub(super) enum LeafKind {
 enum Element {
     Leaf(usize),
     Group(TagKind, Vec<Element>),
-}
-
-/// A column of a table.
-#[derive(Clone, Copy)]
-pub(super) struct ColumnOf {
-    pub(super) head: &'static str,
-    /// Its share of the width.
-    pub(super) share: f32,
-    pub(super) right: bool,
-}
-
-/// A column.
-pub(super) const fn column(head: &'static str, share: f32, right: bool) -> ColumnOf {
-    ColumnOf { head, share, right }
 }
 
 /// The pages as they grow.
@@ -222,14 +209,41 @@ impl Paper {
         self.y += 2.5;
     }
 
+    /// What a report is about, above its answer.
+    pub(super) fn about(&mut self, text: &str) {
+        self.paragraph(text, 9.0, FAINT, 0.0);
+    }
+
     /// A table; its head is repeated on every page.
-    pub(super) fn table(&mut self, columns: &[ColumnOf], rows: &[Vec<String>]) {
+    pub(super) fn table(&mut self, table: &Table) {
+        let head: Vec<String> = table.columns.iter().map(|own| own.head.clone()).collect();
+        let rows = table
+            .rows
+            .iter()
+            .map(|row| row.cells.iter().map(Line::plain));
+        let rows: Vec<Vec<String>> = rows.map(Iterator::collect).collect();
+        self.rows(&table.columns, Some(&head), &rows);
+    }
+
+    /// Names, each with what is so.
+    pub(super) fn facts(&mut self, facts: &[(&'static str, Line)]) {
+        let column = |share| Column {
+            head: String::new(),
+            share,
+            right: false,
+        };
+        let rows = facts
+            .iter()
+            .map(|(name, line)| vec![(*name).to_owned(), line.plain()]);
+        let rows: Vec<Vec<String>> = rows.collect();
+        self.rows(&[column(1.0), column(6.0)], None, &rows);
+    }
+
+    fn rows(&mut self, columns: &[Column], head: Option<&[String]>, rows: &[Vec<String>]) {
         let mut groups = Vec::new();
-        let head: Vec<String> = columns.iter().map(|own| own.head.to_owned()).collect();
-        let has_head = head.iter().any(|own| !own.is_empty());
-        if has_head {
+        if let Some(head) = head {
             self.need(3.0 * SMALL * LEADING);
-            let cells = self.row(columns, &head, true, LeafKind::Text);
+            let cells = self.row(columns, head, true, LeafKind::Text);
             let cells = cells.into_iter().map(|cell| {
                 let tag = Tag::TH(TableHeaderScope::Column);
                 Element::Group(tag.into(), vec![cell])
@@ -240,8 +254,8 @@ impl Paper {
             let high = self.high(columns, row);
             if self.y + high > self.bottom() && self.y > MARGIN {
                 self.turn();
-                if has_head {
-                    self.row(columns, &head, true, LeafKind::Ornament);
+                if let Some(head) = head {
+                    self.row(columns, head, true, LeafKind::Ornament);
                 }
             }
             let cells = self.row(columns, row, false, LeafKind::Text);
@@ -257,7 +271,7 @@ impl Paper {
 
     fn cells(
         &self,
-        columns: &[ColumnOf],
+        columns: &[Column],
         row: &[String],
         bold: bool,
     ) -> Vec<(f32, f32, Vec<String>)> {
@@ -274,7 +288,7 @@ impl Paper {
         cells
     }
 
-    fn high(&self, columns: &[ColumnOf], row: &[String]) -> f32 {
+    fn high(&self, columns: &[Column], row: &[String]) -> f32 {
         let cells = self.cells(columns, row, false);
         let lines = cells
             .iter()
@@ -287,7 +301,7 @@ impl Paper {
     /// One row; a leaf for each of its cells.
     fn row(
         &mut self,
-        columns: &[ColumnOf],
+        columns: &[Column],
         row: &[String],
         head: bool,
         kind: LeafKind,

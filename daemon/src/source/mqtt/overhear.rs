@@ -9,7 +9,7 @@ use inkdwell_config::shop::{Broker, MqttTopic};
 use rand::Rng;
 use tokio::time::{Instant, sleep_until, timeout};
 
-use super::topic::subscriptions;
+use super::topic::{shared_filter, subscriptions};
 use crate::broker::{self, Trouble};
 use crate::mqtt::{Grant, Hello, Incoming, Lost, Session, Wire, Wish};
 
@@ -84,7 +84,8 @@ impl Listener {
             _ => return Err(Lost::NoMqtt("a packet out of turn".to_owned()).into()),
         }
         let wishes = subscriptions(topics).into_iter().map(|own| Wish {
-            filter: own.filter,
+            // In a group of listeners it would take what is sent to another.
+            filter: shared_filter(&own.filter).to_owned(),
             // What the broker has kept is told too.
             retained: true,
         });

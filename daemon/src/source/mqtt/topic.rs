@@ -60,7 +60,7 @@ impl Router {
 }
 
 /// The filter inside a shared subscription, `$share/NAME/FILTER` (section 4.8.2).
-fn shared_filter(filter: &str) -> &str {
+pub(super) fn shared_filter(filter: &str) -> &str {
     let shared = filter.strip_prefix("$share/");
     let inside = shared.and_then(|rest| rest.split_once('/'));
     inside.map_or(filter, |(_, filter)| filter)
