@@ -15,15 +15,19 @@ use super::{Scene, clipped, heading, hour, letters};
 
 /// A curve shows a little more than is needed.
 const MARGIN: f64 = 10.0;
+/// From this height on a line below the curve names what it is held against.
+const WITH_KEY: u16 = 12;
 
 pub(super) fn draw(frame: &mut Frame<'_>, scene: &Scene, station: &StationNowView, area: Rect) {
     let width = usize::from(area.width);
     let settings = settings(scene, station, width);
     let trip = station.trip.as_ref();
     let doses = trip.map_or_else(Vec::new, |trip| doses(scene, trip, width));
-    let [head, curve, below, last] = Layout::vertical([
+    let key = trip.filter(|trip| area.height >= WITH_KEY && !trip.levels.is_empty());
+    let [head, curve, lines, below, last] = Layout::vertical([
         Constraint::Length(1),
         Constraint::Min(0),
+        Constraint::Length(u16::from(key.is_some())),
         Constraint::Length(doses.len() as u16),
         Constraint::Length(settings.len() as u16),
     ])
@@ -34,8 +38,26 @@ pub(super) fn draw(frame: &mut Frame<'_>, scene: &Scene, station: &StationNowVie
         Some(_) => {}
         None => frame.render_widget("The curve comes with the first print.", curve),
     }
+    if let Some(trip) = key {
+        frame.render_widget(named(scene, trip), lines);
+    }
     frame.render_widget(Text::from(doses), below);
     frame.render_widget(Text::from(settings), last);
+}
+
+/// The lines that the curve is held against, by their names.
+fn named(scene: &Scene, trip: &TripView) -> Line<'static> {
+    let mut spans = Vec::new();
+    for level in &trip.levels {
+        let (mark, tone) = match level.is_limit {
+            true => ("╌╌ ", "over"),
+            false => ("── ", "good"),
+        };
+        let at = scene.units().temperature(Celsius(level.celsius));
+        spans.push(Span::styled(mark, scene.tone(tone)));
+        spans.push(Span::from(format!("{} {at}  ", level.name)));
+    }
+    Line::from(spans)
 }
 
 fn title(trip: Option<&TripView>) -> String {

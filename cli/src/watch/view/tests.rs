@@ -230,6 +230,11 @@ fn one_look_tells_what_is_wrong_and_what_to_do_at_every_size() {
     }
     // What is set and what is shown, where there is room for it.
     has(&text(&scene, 80, 24), &["zone 1", "189", "190", "silent"]);
+    // The lines that the curve is held against have names.
+    for (width, height) in [(80, 24), (120, 40), (200, 60)] {
+        let text = text(&scene, width, height);
+        has(&text, &["── threshold 160 °C", "╌╌ scorch 185 °C"]);
+    }
 }
 
 #[test]
