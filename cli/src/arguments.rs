@@ -13,6 +13,7 @@ use crate::command::key::KeyArguments;
 use crate::command::probe::ProbeArguments;
 use crate::command::recipe::RecipeArguments;
 use crate::command::report::ReportArguments;
+use crate::command::sinks::SinksArguments;
 use crate::demo::arguments::DemoArguments;
 use crate::start::StartArguments;
 use crate::tune::arguments::TuneArguments;
@@ -64,6 +65,8 @@ pub(crate) enum Command {
     Probe(ProbeArguments),
     /// List the alarms, say what to do about each, acknowledge and shelve them
     Alarms(Box<AlarmsArguments>),
+    /// List the ways out: whether each takes what is sent, what waits, what was refused; send that again
+    Sinks(SinksArguments),
     /// Report a day, a batch, a station, a job or a range: what was run, how each print was proved, what to do tomorrow
     Report(Box<ReportArguments>),
     /// Verify a journal, a backup or a report: name the first link that is broken, or figure that is not supported

@@ -63,6 +63,7 @@ fn run(arguments: Arguments) -> Result<Outcome, Failure> {
         Some(Command::Probe(typed)) => command::probe::run(typed),
         Some(Command::Watch(typed)) => watch::run(*typed),
         Some(Command::Alarms(typed)) => command::alarms::run(&typed),
+        Some(Command::Sinks(typed)) => command::sinks::run(&typed),
         Some(Command::Report(typed)) => command::report::run(&typed),
         Some(Command::Verify(typed)) => command::verify::run(&typed),
         Some(Command::Export(typed)) => command::export::run(&typed),

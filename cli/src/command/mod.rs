@@ -21,6 +21,7 @@ pub(crate) mod probe;
 pub(crate) mod recipe;
 pub(crate) mod report;
 pub(crate) mod simulate;
+pub(crate) mod sinks;
 mod table;
 pub(crate) mod verify;
 pub(crate) mod welcome;

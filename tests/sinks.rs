@@ -1,0 +1,241 @@
+//! `inkdwell sinks` through a running daemon: what it lists, what it has sent again, and what it refuses.
+
+use std::fs;
+use std::io::{BufRead, BufReader, Read, Write};
+use std::net::{TcpListener, TcpStream};
+use std::process::{Child, Command, Stdio};
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
+use std::time::{Duration, Instant};
+
+use inkdwell_tests::{inkdwell, inkdwelld};
+use serde_json::Value;
+use tempfile::TempDir;
+
+/// A server that refuses every message for good, until it is mended.
+struct Server {
+    port: u16,
+    mended: Arc<AtomicBool>,
+    taken: Arc<AtomicUsize>,
+}
+
+impl Server {
+    fn start() -> Server {
+        let listener = TcpListener::bind("127.0.0.1:0").unwrap();
+        let server = Server {
+            port: listener.local_addr().unwrap().port(),
+            mended: Arc::default(),
+            taken: Arc::default(),
+        };
+        let (mended, taken) = (Arc::clone(&server.mended), Arc::clone(&server.taken));
+        // It ends with the test's process.
+        std::thread::spawn(move || {
+            for stream in listener.incoming().flatten() {
+                answer(stream, &mended, &taken);
+            }
+        });
+        server
+    }
+}
+
+/// Answers what comes on a connection, one request after another.
+fn answer(mut stream: TcpStream, mended: &AtomicBool, taken: &AtomicUsize) {
+    let mut reader = BufReader::new(stream.try_clone().unwrap());
+    loop {
+        let (mut line, mut length) = (String::new(), 0);
+        while reader.read_line(&mut line).is_ok_and(|count| count > 0) && line.trim() != "" {
+            let lower = line.to_ascii_lowercase();
+            if let Some(value) = lower.strip_prefix("content-length:") {
+                length = value.trim().parse().unwrap();
+            }
+            line.clear();
+        }
+        let mut body = vec![0; length];
+        if length == 0 || reader.read_exact(&mut body).is_err() {
+            return;
+        }
+        let said = match mended.load(Ordering::Relaxed) {
+            true => {
+                taken.fetch_add(1, Ordering::Relaxed);
+                "HTTP/1.1 204 No Content\r\n\r\n"
+            }
+            false => "HTTP/1.1 400 Bad Request\r\nContent-Length: 10\r\n\r\nwrong form",
+        };
+        if stream.write_all(said.as_bytes()).is_err() {
+            return;
+        }
+    }
+}
+
+/// A daemon of its own, ended with the test.
+struct Daemon {
+    process: Child,
+    folder: TempDir,
+}
+
+impl Drop for Daemon {
+    fn drop(&mut self) {
+        // It may have ended already.
+        let _ = self.process.kill();
+        let _ = self.process.wait();
+    }
+}
+
+impl Daemon {
+    fn start(sinks: &str) -> Daemon {
+        let folder = tempfile::tempdir().unwrap();
+        let shop = format!(
+            "[shop]\nname = \"Lantern Yard Print\"\ntimezone = \"Europe/Vienna\"\n\
+             [[station]]\nid = \"belt-1\"\nkind = \"belt-dryer\"\nheated_length = \"2.4 m\"\nbelt = \"2.6 m/min\"\n\
+             zones = [ {{ length = \"2.4 m\", air = \"190 C\" }} ]\n[board]\nlisten = \"127.0.0.1:0\"\n{sinks}"
+        );
+        fs::write(folder.path().join("shop.toml"), shop).unwrap();
+        let process = Command::new(inkdwelld())
+            .args([
+                "--shop",
+                "shop.toml",
+                "--data",
+                "data",
+                "--log-level",
+                "error",
+            ])
+            .current_dir(folder.path())
+            .stdin(Stdio::null())
+            .spawn()
+            .unwrap();
+        let daemon = Daemon { process, folder };
+        let address = daemon.folder.path().join("data/api.address");
+        until("the daemon's address", || address.exists().then_some(()));
+        daemon
+    }
+
+    fn call(&self, arguments: &[&str]) -> (i32, String, String) {
+        let output = Command::new(inkdwell())
+            .current_dir(self.folder.path())
+            .args(arguments)
+            .env("INKDWELL_DATA", "data")
+            .env("NO_COLOR", "1")
+            .env("USER", "mara")
+            .stdin(Stdio::null())
+            .output()
+            .unwrap();
+        let text = |bytes: Vec<u8>| String::from_utf8(bytes).unwrap();
+        (
+            output.status.code().unwrap(),
+            text(output.stdout),
+            text(output.stderr),
+        )
+    }
+
+    fn refused(&self, arguments: &[&str]) -> String {
+        let (code, out, err) = self.call(arguments);
+        assert_eq!((code, out.as_str()), (2, ""), "{arguments:?}\n{err}");
+        let sentence = err.strip_prefix("inkdwell: ").unwrap_or(&err);
+        // It is wrapped where the terminal ends.
+        sentence.split_whitespace().collect::<Vec<_>>().join(" ")
+    }
+}
+
+fn until<T>(what: &str, mut look: impl FnMut() -> Option<T>) -> T {
+    let begun = Instant::now();
+    loop {
+        if let Some(found) = look() {
+            return found;
+        }
+        assert!(
+            begun.elapsed() < Duration::from_secs(60),
+            "{what} did not come"
+        );
+        std::thread::sleep(Duration::from_millis(50));
+    }
+}
+
+#[test]
+fn ways_out_are_listed_and_what_they_have_set_aside_is_sent_again() {
+    let server = Server::start();
+    let nobody = TcpListener::bind("127.0.0.1:0").unwrap();
+    let gone = nobody.local_addr().unwrap().port();
+    drop(nobody);
+    let hook = |id: &str, port: u16| {
+        format!(
+            "[[sink]]\nid = {id:?}\nkind = \"webhook\"\nurl = \"http://127.0.0.1:{port}\"\nsend = [\"alarms\"]\n"
+        )
+    };
+    let daemon = Daemon::start(&(hook("hook", server.port) + &hook("gone", gone)));
+    let (code, _, err) = daemon.call(&["alarms", "drill", "--why", "new telephone"]);
+    assert_eq!((code, err.as_str()), (0, ""));
+    // The drill is refused by the one, and the other hears nothing.
+    let listed = until("the refusal", || {
+        let (code, listed, _) = daemon.call(&["sinks"]);
+        let is_there = listed.contains("1 refusal;") && listed.contains("nothing listens at");
+        (code == 1 && is_there).then_some(listed)
+    });
+    for words in [
+        "hook (webhook): takes what is sent",
+        "inkdwell sinks retry hook",
+        "refused it for good (400: wrong form)",
+        "gone (webhook): TAKES NOTHING",
+        "nothing is lost",
+    ] {
+        let told = listed.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(told.contains(words), "{words:?} is not in\n{listed}");
+    }
+    let json = |arguments: &[&str]| -> Value {
+        let (_, out, err) = daemon.call(arguments);
+        assert_eq!(err, "");
+        serde_json::from_str(&out).unwrap()
+    };
+    let told = json(&["sinks", "--json"]);
+    assert_eq!(told["sinks"][0]["sink"], "hook");
+    assert_eq!(told["sinks"][0]["set_aside"], 1);
+    assert_eq!(told["sinks"][0]["newest_aside"][0]["again"], false);
+    assert_eq!(told["sinks"][1]["state"], "blocked");
+    server.mended.store(true, Ordering::Relaxed);
+    let (code, said, err) = daemon.call(&["sinks", "retry", "hook"]);
+    assert_eq!((code, err.as_str()), (0, ""), "{said}");
+    assert!(
+        said.starts_with("hook sends again what it has set aside."),
+        "{said}"
+    );
+    until("the drill", || {
+        (server.taken.load(Ordering::Relaxed) > 0).then_some(())
+    });
+    let told = until("nothing more", || {
+        let told = json(&["sinks", "list", "--json"]);
+        (told["sinks"][0]["set_aside"] == 0).then_some(told)
+    });
+    assert!(told["sinks"][0]["last_taken"]["at"].is_string());
+    let (_, listed, _) = daemon.call(&["sinks"]);
+    assert!(listed.contains("last taken"), "{listed}");
+    assert!(!listed.contains("refusal"), "{listed}");
+    for (arguments, sentence) in [
+        (
+            ["sinks", "retry", "hook"],
+            "hook has set nothing aside; there is nothing to be sent again",
+        ),
+        (
+            ["sinks", "retry", "bell"],
+            "there is no way out \"bell\"; /api/sinks lists those that the shop file declares",
+        ),
+        (
+            ["sinks", "retry", "a/b"],
+            "\"a/b\" is no way out's id; inkdwell sinks lists them",
+        ),
+    ] {
+        assert_eq!(daemon.refused(&arguments), sentence);
+    }
+}
+
+#[test]
+fn a_shop_without_ways_out_is_told_so() {
+    let daemon = Daemon::start("");
+    let (code, said, err) = daemon.call(&["sinks"]);
+    assert_eq!((code, err.as_str()), (0, ""));
+    assert!(
+        said.starts_with("The shop file declares no way out"),
+        "{said}"
+    );
+    let (code, said, _) = daemon.call(&["sinks", "--json"]);
+    let told: Value = serde_json::from_str(&said).unwrap();
+    assert_eq!((code, &told["sinks"]), (0, &Value::Array(Vec::new())));
+}
