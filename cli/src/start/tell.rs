@@ -73,9 +73,7 @@ fn ports(findings: &Findings, setting: Setting) -> String {
     let mut text = "Serial ports on this machine:\n".to_owned();
     for (number, port) in seen.iter().enumerate() {
         let path = port.path.display();
-        text += &format!("  {:>2}  {path}  {}", number + 1, port.says)
-            .trim_end()
-            .to_owned();
+        text += format!("  {:>2}  {path}  {}", number + 1, port.says).trim_end();
         text.push('\n');
     }
     text + "\n"

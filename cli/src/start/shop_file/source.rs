@@ -98,9 +98,9 @@ fn put_keys(text: &mut Text, keys: &Table) {
     // In the order in which people read them: what it is, where, and how.
     const ORDER: [&str; 20] = [
         "kind",
+        "host",
         "port",
         "usb",
-        "host",
         "baud",
         "version",
         "tls",
