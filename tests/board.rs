@@ -129,7 +129,6 @@ fn a_shift_before_the_board() {
         ("/tune", "tune"),
         ("/reports", "reports"),
         (&day, "report"),
-        (&format!("{day}/page"), "whole-report"),
         ("/login", "login"),
     ]);
     assert_eq!(
@@ -417,7 +416,6 @@ fn a_report_is_taken_along(visit: &Visit) -> String {
     );
     let expected = json!([
         [200, "application/pdf", "%PDF-"],
-        [200, "text/csv; charset=utf-8; header=present", "batch"],
         [200, "application/json", "{\n  \""]
     ]);
     assert_eq!(files, expected);

@@ -16,7 +16,7 @@ use sha2::{Digest, Sha256};
 use super::library_json::written;
 use crate::Outcome;
 use crate::failure::Failure;
-use crate::report::text;
+use crate::report::{csv, text};
 use crate::terminal::{Setting, print};
 
 #[derive(Debug, Args)]
@@ -173,7 +173,7 @@ fn in_form(report: &Report, form: Form) -> Result<Vec<u8>, Failure> {
         Form::Text => text::told(report, Setting::of_stdout()).into_bytes(),
         Form::Html => report::html::page(report).map_err(failed)?.into_bytes(),
         Form::Json => written(report)?.into_bytes(),
-        Form::Csv => report::csv::prints(report).into_bytes(),
+        Form::Csv => csv::prints(report).into_bytes(),
         Form::Pdf => report::pdf::document(report).map_err(failed)?,
     })
 }

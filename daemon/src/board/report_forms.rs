@@ -25,11 +25,7 @@ use crate::time::wall;
 /// The page's name behind the day.
 pub(super) const PAGE: &str = "page";
 /// The files' names behind the day, and what they are called.
-pub(super) const FILES: [(&str, &str); 3] = [
-    ("report.pdf", "PDF"),
-    ("report.csv", "Table (CSV)"),
-    ("report.json", "Data (JSON)"),
-];
+pub(super) const FILES: [(&str, &str); 2] = [("report.pdf", "PDF"), ("report.json", "Data (JSON)")];
 /// How long one may wait for its turn.
 const TURN: Duration = Duration::from_secs(10);
 
@@ -38,7 +34,6 @@ const TURN: Duration = Duration::from_secs(10);
 enum Form {
     Page,
     Pdf,
-    Csv,
     Json,
 }
 
@@ -47,7 +42,6 @@ impl Form {
         match name {
             PAGE => Some(Form::Page),
             "report.pdf" => Some(Form::Pdf),
-            "report.csv" => Some(Form::Csv),
             "report.json" => Some(Form::Json),
             _ => None,
         }
@@ -57,7 +51,6 @@ impl Form {
         match self {
             Form::Page => "text/html; charset=utf-8",
             Form::Pdf => "application/pdf",
-            Form::Csv => "text/csv; charset=utf-8; header=present",
             Form::Json => "application/json",
         }
     }
@@ -72,7 +65,6 @@ impl Form {
                 Ok(page.into_bytes())
             }
             Form::Pdf => report::pdf::document(report).map_err(|error| broken(&error)),
-            Form::Csv => Ok(report::csv::prints(report).into_bytes()),
             Form::Json => {
                 let text = serde_json::to_string_pretty(report).map_err(|error| broken(&error))?;
                 Ok((text + "\n").into_bytes())

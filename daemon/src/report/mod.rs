@@ -19,7 +19,6 @@
 //! support.
 
 mod check;
-pub mod csv;
 mod data;
 mod gather;
 pub mod html;

@@ -1,14 +1,14 @@
 //! A report's prints as lines of a table, each column with its unit in its name.
 
-use super::{Batch, Print, Report};
+use inkdwell_daemon::report::{Batch, Print, Report};
 
 /// The columns.
 const HEADER: &str = "batch,job,station,ink,fabric,pass,print,record,at,steady_s,place,evidence,verdict,harm,peak_c,\
                       time_above_s,uncertainty_c,cure_low,cure_best,cure_high,worst_harm,worst_harm_low,\
                       worst_harm_best,worst_harm_high,belt_m_per_min,faults,gaps,holds,reasons\n";
 
-/// Every print, a line each, under a line of the columns' names (RFC 4180).
-pub fn prints(report: &Report) -> String {
+/// Every print.
+pub(crate) fn prints(report: &Report) -> String {
     let mut text = HEADER.to_owned();
     for batch in &report.batches {
         for print in &batch.prints {
