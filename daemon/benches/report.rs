@@ -193,20 +193,28 @@ fn day(reader: &Reader, shop: &ShopFile, date: NaiveDate) -> inkdwell_daemon::re
     gather(reader, Some(shop), &asked, None, Micros(BEGIN)).expect("a report")
 }
 
-fn days(criterion: &mut Criterion) {
+/// One day; a journal is made only for what is measured.
+fn one_day(measured: impl FnOnce(&Reader, &ShopFile, NaiveDate)) {
     let folder = tempfile::tempdir().expect("a folder");
     let readers = year(folder.path(), 1, 10_000, 1_000_000);
-    let (reader, shop) = (readers.reader().expect("a reader"), shop());
     let date = NaiveDate::from_ymd_opt(2026, 3, 2).expect("a day");
-    let report = day(&reader, &shop, date);
-    assert_eq!(report.prints, 10_000);
+    measured(&readers.reader().expect("a reader"), &shop(), date);
+}
+
+fn days(criterion: &mut Criterion) {
     let mut group = criterion.benchmark_group("a day of 10 000 prints and a million readings");
     group.sample_size(10);
     group.bench_function("gathered", |bencher| {
-        bencher.iter(|| day(black_box(&reader), &shop, date));
+        one_day(|reader, shop, date| {
+            assert_eq!(day(reader, shop, date).prints, 10_000);
+            bencher.iter(|| day(black_box(reader), shop, date));
+        });
     });
     group.bench_function("as a page", |bencher| {
-        bencher.iter(|| html::page(black_box(&report)).expect("a page"));
+        one_day(|reader, shop, date| {
+            let report = day(reader, shop, date);
+            bencher.iter(|| html::page(black_box(&report)).expect("a page"));
+        });
     });
     group.finish();
 }
@@ -214,9 +222,6 @@ fn days(criterion: &mut Criterion) {
 fn years(criterion: &mut Criterion) {
     let days = std::env::var("INKDWELL_BENCH_DAYS");
     let days: i64 = days.ok().and_then(|days| days.parse().ok()).unwrap_or(250);
-    let folder = tempfile::tempdir().expect("a folder");
-    let readers = year(folder.path(), days, 1000, 0);
-    let (reader, shop) = (readers.reader().expect("a reader"), shop());
     let first = NaiveDate::from_ymd_opt(2026, 3, 2).expect("a day");
     let asked = Asked {
         when: When::Days {
@@ -229,6 +234,9 @@ fn years(criterion: &mut Criterion) {
     let mut group = criterion.benchmark_group("a year");
     group.sample_size(10);
     group.bench_function(format!("{days} days of 1000 prints"), |bencher| {
+        let folder = tempfile::tempdir().expect("a folder");
+        let readers = year(folder.path(), days, 1000, 0);
+        let (reader, shop) = (readers.reader().expect("a reader"), shop());
         bencher.iter(|| {
             let report = gather(black_box(&reader), Some(&shop), &asked, None, Micros(BEGIN));
             assert_eq!(report.expect("a report").prints, 1000 * days as u64);

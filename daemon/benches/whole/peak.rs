@@ -21,9 +21,8 @@ pub fn measure() {
     let folder = tempfile::tempdir().expect("a folder");
     let file = folder.path().join("day.csv");
     fs::write(&file, trace()).expect("a file");
-    let source = format!(
-        "[[source]]\nid = \"all\"\nkind = \"replay\"\nfile = {file:?}\nfaster = 1000000000\n"
-    );
+    let source =
+        format!("[[source]]\nid = \"all\"\nkind = \"replay\"\nfile = {file:?}\nfaster = 1000000\n");
     let checked = Shop::parse("shop.toml", &shop::text(&source));
     assert!(checked.problems.is_empty(), "{:?}", checked.problems);
     let options = Options {

@@ -90,7 +90,7 @@ pub(super) async fn get(
     let form = Form::named(&name).ok_or_else(|| {
         let name: String = name.chars().take(40).collect();
         Refusal::absent(format!(
-            "there is no report {name:?}; the day\'s own page leads to those that there are"
+            "there is no report {name:?}; the day's own page leads to those that there are"
         ))
     })?;
     let Ok(_alone) = timeout(TURN, api.reporting.lock()).await else {
