@@ -2,12 +2,15 @@
 
 use std::collections::HashMap;
 
+use inkdwell_config::display::Units;
+use inkdwell_config::quantity::{Celsius, CelsiusDifference};
+
 use super::super::words::short;
 use super::super::{ReportError, SignOff, SignOffs};
 use super::{Desk, Run};
 use crate::api::view::Decided;
 use crate::journal::{KeptPass, RecordQuery};
-use crate::record::{Dose, Record, SignedOff};
+use crate::record::{Dose, Judged, Record, SignedOff};
 use crate::time::Micros;
 
 /// A test with its record's time.
@@ -49,8 +52,9 @@ impl Desk<'_> {
                 .iter()
                 .find(|own| Some(own.pass.pass) == test.pass);
             let judged = pass.and_then(|own| own.pass.judged.as_ref());
+            let ink = &run.kept.batch.ink;
             offs.review
-                .extend(disagreement(test, &run.kept.batch.ink, pass, &run.passes));
+                .extend(disagreement(test, ink, pass, &run.passes, self.units));
             offs.tests.push(SignOff {
                 verdict: judged.map(|judged| judged.verdict.clone()),
                 cure: judged.and_then(|judged| judged.cure),
@@ -74,9 +78,10 @@ fn disagreement(
     ink: &str,
     pass: Option<&KeptPass>,
     passes: &[KeptPass],
+    units: Units,
 ) -> Option<String> {
     let Some(kept) = pass else {
-        return of_the_batch(test, ink, passes);
+        return of_the_batch(test, ink, passes, units);
     };
     let judged = kept.pass.judged.as_ref()?;
     let (cure, method) = (judged.cure?, &test.method);
@@ -105,12 +110,30 @@ fn disagreement(
             cure.high,
             100.0 * (1.0 / cure.high - 1.0)
         )),
+        (true, "under-cured") => Some(format!(
+            "{method} was passed by {which}, which got nothing of what the law of ink {ink} asks: {}: one test proves \
+             little, but if more agree, the law wants review.",
+            too_cool(std::iter::once(judged), units)?
+        )),
         _ => None,
     }
 }
 
+/// How far below the ink's threshold the hottest of some prints stayed, where no dose tells it.
+fn too_cool<'a>(seen: impl Iterator<Item = &'a Judged>, units: Units) -> Option<String> {
+    let reached = |judged: &Judged| judged.peak_c + judged.uncertainty_c;
+    let hottest = seen.max_by(|one, other| reached(one).total_cmp(&reached(other)))?;
+    let most = Celsius(reached(hottest));
+    let below = CelsiusDifference((hottest.threshold_c - most.0).max(0.0));
+    Some(format!(
+        "its film reached {} at most, {} below the threshold, and the law may ask so much more than this ink needs",
+        units.temperature(most),
+        units.difference(below)
+    ))
+}
+
 /// Nobody said which print it was: it is held against all.
-fn of_the_batch(test: &SignedOff, ink: &str, passes: &[KeptPass]) -> Option<String> {
+fn of_the_batch(test: &SignedOff, ink: &str, passes: &[KeptPass], units: Units) -> Option<String> {
     let judged = || passes.iter().filter_map(|kept| kept.pass.judged.as_ref());
     let (doses, verdicts): (Vec<Dose>, Vec<&str>) = judged()
         .filter_map(|judged| Some((judged.cure?, judged.verdict.as_str())))
@@ -130,6 +153,11 @@ fn of_the_batch(test: &SignedOff, ink: &str, passes: &[KeptPass]) -> Option<Stri
             "{method} was passed by a print of this batch, and all that were seen were called under-cured, the best with \
              at most {most:.2} times what the law of ink {ink} asks: the law may ask {:.0} % more than this ink needs.",
             100.0 * (1.0 / most - 1.0)
+        )),
+        true if all("under-cured") => Some(format!(
+            "{method} was passed by a print of this batch, and all that were seen got nothing of what the law of ink {ink} \
+             asks. Of the hottest, {}: it wants review.",
+            too_cool(judged(), units)?
         )),
         _ => None,
     }
