@@ -254,20 +254,22 @@ fn what_washing_rubbing_stretching_and_solvent_found_stands_beside_what_was_pred
     for (arguments, words) in [
         (
             vec![
-                "batch", "test", "9", "--method", "own", "--result", "well", "--passed",
+                "batch", "test", "9", "--method", "own", "--result", "well", "--passed", "--by",
+                "Ada",
             ],
             "9",
         ),
         (
             vec![
                 "batch", "test", "1", "--method", "own", "--result", "well", "--passed", "--print",
-                "77",
+                "77", "--by", "Ada",
             ],
             "print 77 is none of the newest 5000 of batch 1",
         ),
         (
             vec![
-                "batch", "test", "1", "--method", " ", "--result", "well", "--passed",
+                "batch", "test", "1", "--method", " ", "--result", "well", "--passed", "--by",
+                "Ada",
             ],
             "the method",
         ),

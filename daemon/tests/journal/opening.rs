@@ -115,12 +115,12 @@ fn a_journal_that_kept_no_shop_files_yet_is_taken_over() {
     drop(writer);
     let connection = Connection::open(readers.file()).unwrap();
     connection
-        .execute_batch("DROP TABLE shop_file; PRAGMA user_version = 3;")
+        .execute_batch("DROP TABLE shop_file; PRAGMA user_version = 4;")
         .unwrap();
     drop(connection);
     let read = readers.reader();
     assert!(
-        matches!(read, Err(OpenError::Older { found: 3, .. })),
+        matches!(read, Err(OpenError::Older { found: 4, .. })),
         "{read:?}"
     );
     let (mut writer, readers) = open(folder.path());

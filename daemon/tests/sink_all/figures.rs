@@ -158,7 +158,7 @@ async fn what_is_to_be_watched_can_be_read_and_so_can_what_was_set_aside() {
     assert_eq!(hook["newest_aside"][0]["record"], 4);
     assert_eq!(
         (&gone["state"], &gone["waiting"]),
-        (&"blocked".into(), &11.into())
+        (&"blocked".into(), &12.into())
     );
     assert!(
         gone["why"]

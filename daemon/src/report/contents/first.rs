@@ -22,7 +22,7 @@ pub(super) fn first(report: &Report) -> Vec<Block> {
         blocks.push(Block::Counts(report.counts.clone()));
     }
     if !report.tomorrow.is_empty() {
-        blocks.push(heading(3, "What to do tomorrow"));
+        blocks.push(heading(2, "What to do tomorrow"));
         let steps = report.tomorrow.iter().map(|own| Line::marked(&own.what));
         blocks.push(Block::Steps(steps.collect()));
     }
