@@ -177,7 +177,7 @@ async fn what_is_to_be_watched_can_be_read_and_so_can_what_was_set_aside() {
             "inkdwell_sink_set_aside_total kind=webhook,sink=hook 1.0",
             "inkdwell_sink_up kind=webhook,sink=hook 1.0",
             "inkdwell_sink_up kind=webhook,sink=gone 0.0",
-            "inkdwell_sink_waiting_records kind=webhook,sink=gone 11.0",
+            "inkdwell_sink_waiting_records kind=webhook,sink=gone 12.0",
             "inkdwell_records_total kind=occurred 1.0",
             "inkdwell_disk_full - 0.0",
             "inkdwell_build_info version=",
