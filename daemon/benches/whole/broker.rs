@@ -28,7 +28,7 @@ impl Mosquitto {
     pub fn start(port: u16, folder: &Path) -> Option<Mosquitto> {
         let file = folder.join("mosquitto.conf");
         let settings = format!(
-            "listener {port} 127.0.0.1\nallow_anonymous true\npersistence false\nmax_inflight_messages 2000\n\
+            "listener {port} 127.0.0.1\nallow_anonymous true\npersistence false\nset_tcp_nodelay true\nmax_inflight_messages 2000\n\
              max_queued_messages 100000\n"
         );
         fs::write(&file, settings).expect("a file");

@@ -79,6 +79,11 @@ async fn greet(
     limits: Limits,
     stop: CancellationToken,
 ) {
+    // News come in small pieces, and none may wait until the one before it is acknowledged (RFC 896). A connection
+    // that is gone already shows itself when it is read.
+    if let Err(error) = stream.set_nodelay(true) {
+        tracing::debug!("a connection will be told in larger pieces ({error})");
+    }
     let Some(tls) = tls else {
         return answer(stream, router, limits, stop).await;
     };
