@@ -34,7 +34,7 @@ pub(crate) struct StartArguments {
         default_value = "shop.toml"
     )]
     pub(crate) shop: PathBuf,
-    /// The folder of the journal [default: data, beside the shop file]
+    #[arg(help = "The folder of the journal [default: data, beside the shop file]")]
     #[arg(long, value_name = "DIR", env = "INKDWELL_DATA")]
     pub(crate) data: Option<PathBuf>,
     /// Only write the shop file, or check it; start nothing
@@ -75,19 +75,23 @@ pub(crate) struct AnswerArguments {
     /// Lines come from this serial port
     #[arg(long, value_name = "PATH")]
     pub(crate) port: Option<PathBuf>,
-    /// Its bits a second [default: what is heard, else 9600]
+    #[arg(help = "Its bits a second [default: what is heard, else 9600]")]
     #[arg(long, value_name = "BITS", requires = "port")]
     pub(crate) baud: Option<u32>,
-    /// How its lines are read: "fields ,", "pairs space", json or "pattern REGEX" [default: what is heard]
+    #[arg(
+        help = r#"How its lines are read: "fields ,", "pairs space", json or "pattern REGEX" [default: what is heard]"#
+    )]
     #[arg(long, value_name = "FORMAT", requires = "port")]
     pub(crate) format: Option<String>,
-    /// The names of its fields, in order, with commas between them [default: t1, t2 and so on]
+    #[arg(
+        help = "The names of its fields, in order, with commas between them [default: t1, t2 and so on]"
+    )]
     #[arg(long, value_name = "NAMES", requires = "port")]
     pub(crate) names: Option<String>,
     /// Messages come from this MQTT broker, HOST or HOST:PORT
     #[arg(long, value_name = "HOST")]
     pub(crate) broker: Option<String>,
-    /// Its topics: a filter [default: #]
+    #[arg(help = "Its topics: a filter [default: #]")]
     #[arg(long, value_name = "FILTER", requires = "broker")]
     pub(crate) topic: Option<String>,
     #[command(flatten)]
@@ -95,11 +99,14 @@ pub(crate) struct AnswerArguments {
     /// Modbus devices over TCP, HOST or HOST:PORT, or on a serial bus, by its port's path
     #[arg(long, value_name = "WHERE", requires = "register")]
     pub(crate) modbus: Option<String>,
-    /// CHANNEL=DEVICE:TABLE:ADDRESS:FORMAT[:SCALE[:UNIT]], as zone-1=1:input:0:int16:0.1:C; may be repeated
+    #[arg(
+        help = "CHANNEL=DEVICE:TABLE:ADDRESS:FORMAT[:SCALE[:UNIT]], as zone-1=1:input:0:int16:0.1:C; may be repeated"
+    )]
     #[arg(long, value_name = "REGISTER", requires = "modbus")]
     pub(crate) register: Vec<String>,
-    /// What a channel measures: CHANNEL=PLACE[:UNIT[:SENSOR]], as film=ride:C:K, exit=exit:C:infrared or
-    /// "zone-1=zone 1:C:J"; may be repeated
+    #[arg(
+        help = r#"What a channel measures: CHANNEL=PLACE[:UNIT[:SENSOR]], as film=ride:C:K, exit=exit:C:infrared or "zone-1=zone 1:C:J"; may be repeated"#
+    )]
     #[arg(long, value_name = "PROBE")]
     pub(crate) probe: Vec<String>,
     /// A channel that is no temperature: CHANNEL=belt:UNIT, CHANNEL=count or CHANNEL=exhaust; may be repeated
@@ -111,7 +118,7 @@ pub(crate) struct AnswerArguments {
     /// The width of what an exit probe sees there
     #[arg(long, value_name = "LENGTH")]
     pub(crate) exit_spot: Option<String>,
-    /// Where the board and programs are answered [default: 127.0.0.1:7878]
+    #[arg(help = "Where the board and programs are answered [default: 127.0.0.1:7878]")]
     #[arg(long, value_name = "ADDRESS")]
     pub(crate) board: Option<String>,
 }

@@ -83,22 +83,22 @@ pub(crate) struct ListenArguments {
 #[derive(Debug, Clone, Args)]
 #[command(next_help_heading = "Of a serial port")]
 pub(crate) struct LineArguments {
-    /// Bits a second [default: 9600]
+    #[arg(help = "Bits a second [default: 9600]")]
     #[arg(long, value_name = "BITS")]
     pub(crate) baud: Option<u32>,
-    /// 5 to 8 [default: 8]
+    #[arg(help = "5 to 8 [default: 8]")]
     #[arg(long, value_name = "BITS")]
     pub(crate) data_bits: Option<u8>,
-    /// none, even or odd [default: none, for Modbus even]
+    #[arg(help = "none, even or odd [default: none, for Modbus even]")]
     #[arg(long, value_name = "PARITY")]
     pub(crate) parity: Option<String>,
-    /// 1 or 2 [default: 1]
+    #[arg(help = "1 or 2 [default: 1]")]
     #[arg(long, value_name = "BITS")]
     pub(crate) stop_bits: Option<u8>,
-    /// none, hardware or software [default: none]
+    #[arg(help = "none, hardware or software [default: none]")]
     #[arg(long, value_name = "FLOW")]
     pub(crate) flow: Option<String>,
-    /// fields, pairs, json or pattern, as in the shop file [default: guessed]
+    #[arg(help = "fields, pairs, json or pattern, as in the shop file [default: guessed]")]
     #[arg(long, value_name = "FORMAT")]
     pub(crate) format: Option<String>,
     /// What separates fields or pairs; "tab" and "space" may be written
@@ -116,10 +116,10 @@ pub(crate) struct LineArguments {
 #[derive(Debug, Clone, Args)]
 #[command(next_help_heading = "Of a broker")]
 pub(crate) struct MessageArguments {
-    /// FILTER, or FILTER=CHANNEL; may be repeated [default: #]
+    #[arg(help = "FILTER, or FILTER=CHANNEL; may be repeated [default: #]")]
     #[arg(long, value_name = "TOPIC")]
     pub(crate) topic: Vec<String>,
-    /// JSON pointer to the value in the payload, as /value [default: guessed]
+    #[arg(help = "JSON pointer to the value in the payload, as /value [default: guessed]")]
     #[arg(long, value_name = "POINTER")]
     pub(crate) value: Option<String>,
     /// JSON pointer to the device's own time
@@ -147,7 +147,7 @@ pub(crate) struct BrokerArguments {
     /// Speak TLS, and trust the certificates of this file (PEM)
     #[arg(long, value_name = "FILE")]
     pub(crate) tls_roots: Option<PathBuf>,
-    /// 5 or 3.1.1 [default: 5]
+    #[arg(help = "5 or 3.1.1 [default: 5]")]
     #[arg(long, value_name = "VERSION")]
     pub(crate) mqtt_version: Option<String>,
 }
@@ -156,7 +156,9 @@ pub(crate) struct BrokerArguments {
 #[derive(Debug, Clone, Args)]
 #[command(next_help_heading = "Of Modbus devices")]
 pub(crate) struct RegisterArguments {
-    /// CHANNEL=DEVICE:TABLE:ADDRESS:FORMAT[:SCALE[:UNIT]], as zone-1=1:input:0:int16:0.1:C; may be repeated
+    #[arg(
+        help = "CHANNEL=DEVICE:TABLE:ADDRESS:FORMAT[:SCALE[:UNIT]], as zone-1=1:input:0:int16:0.1:C; may be repeated"
+    )]
     #[arg(long, value_name = "REGISTER")]
     pub(crate) register: Vec<String>,
     /// How often each is read, as "1 s"
