@@ -12,12 +12,14 @@ pub const RATE: usize = 10;
 /// A ride and the pause after it, in readings.
 pub const CYCLE: usize = 60 * RATE;
 
-/// What a probe in the ink shows at a reading of its cycle, in °C: up at 8 °C/s to 170 °C, down at 5 °C/s.
+/// What a probe in the ink shows at a reading of its cycle, in °C: up at 8 °C/s to 170 °C, down at 5 °C/s. It meets 45 °C
+/// midway between two readings, so that whichever way they are late by some hundredths of a second, the same one
+/// tells that the pass is over.
 pub fn film(reading: usize) -> f64 {
     let t = (reading % CYCLE) as f64 / RATE as f64;
     (25.0 + 8.0 * t)
         .min(170.0)
-        .min(170.0 - 5.0 * (t - 30.0))
+        .min(170.0 - 5.0 * (t - 30.05))
         .max(25.0)
 }
 
