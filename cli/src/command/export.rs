@@ -7,6 +7,7 @@ use std::path::{Path, PathBuf};
 use clap::{Args, ValueEnum};
 use inkdwell_daemon::journal::Readers;
 use inkdwell_daemon::report::{ShopFile, When};
+use inkdwell_daemon::table::{Column, listed};
 use inkdwell_daemon::time::Micros;
 use inkdwell_daemon::wall::WallTimes;
 
@@ -18,7 +19,6 @@ use crate::export::parquet::Parquet;
 use crate::export::table::Rows;
 use crate::export::{Wanted, events, passes, readings};
 use crate::failure::Failure;
-use inkdwell_daemon::table::{Column, listed};
 
 #[derive(Debug, Args)]
 #[command(after_help = "\

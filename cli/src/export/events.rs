@@ -3,10 +3,9 @@
 use inkdwell_daemon::api::view::sentence;
 use inkdwell_daemon::journal::RecordQuery;
 use inkdwell_daemon::record::Record;
-
-use super::Wanted;
 use inkdwell_daemon::table::{Cell, Column, Kind, column};
 
+use super::Wanted;
 use super::table::Rows;
 use crate::failure::Failure;
 

@@ -4,6 +4,7 @@
 use std::io::Write;
 use std::sync::Arc;
 
+use inkdwell_daemon::table::{Cell, Column, Kind};
 use parquet::basic::{LogicalType, Repetition, TimeUnit, Type as Physical};
 use parquet::data_type::{BoolType, ByteArray, ByteArrayType, DataType, DoubleType, Int64Type};
 use parquet::errors::ParquetError;
@@ -13,8 +14,6 @@ use parquet::file::writer::{SerializedFileWriter, SerializedRowGroupWriter};
 use parquet::schema::types::Type;
 
 use super::csv::failed;
-use inkdwell_daemon::table::{Cell, Column, Kind};
-
 use super::table::Rows;
 use crate::failure::Failure;
 

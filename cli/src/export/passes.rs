@@ -1,10 +1,9 @@
 //! Passes: every print's trip through the heat, with its figures and its verdict.
 
 use inkdwell_daemon::journal::{KeptPass, PassQuery};
-
-use super::Wanted;
 use inkdwell_daemon::table::{Cell, Column, Kind, column};
 
+use super::Wanted;
 use super::table::Rows;
 use crate::failure::Failure;
 

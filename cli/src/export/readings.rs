@@ -6,10 +6,9 @@ use inkdwell_config::shop::Probe;
 use inkdwell_cure::sensor::Meter;
 use inkdwell_daemon::journal::{KnownChannel, ReadError, Shown, WordNumber};
 use inkdwell_daemon::keeper::calibration_of;
-
-use super::Wanted;
 use inkdwell_daemon::table::{Cell, Column, Kind, column};
 
+use super::Wanted;
 use super::table::Rows;
 use crate::failure::Failure;
 
