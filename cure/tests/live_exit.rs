@@ -12,7 +12,7 @@ use inkdwell_config::shop::Shop;
 use inkdwell_cure::exit::run::{REPEATS, Run, judge_run};
 use inkdwell_cure::exit::way::Way;
 use inkdwell_cure::exit::{Probe, Reference};
-use inkdwell_cure::heat::fit::{FitOptions, Ride, Trip, fit};
+use inkdwell_cure::heat::fit::{Ride, Trip, fit};
 use inkdwell_cure::judged::{Evidence, JudgedPass, Verdict};
 use inkdwell_cure::live::exit::{RecipeExit, RecipeModel, RecipeRide, Shown};
 use inkdwell_cure::live::{
@@ -283,7 +283,7 @@ fn offline(run: &Trace) -> Vec<JudgedPass> {
     let library = Library::shipped();
     let ink = library.ink("plastisol-standard").unwrap();
     let fabric = library.fabric("cotton-jersey").unwrap();
-    let fit = fit(&[ride], station, ink, fabric, FitOptions::default()).unwrap();
+    let fit = fit(&[ride], station, ink, fabric, Reference::fit_options(fabric)).unwrap();
     let probe = |distance: f64| Probe {
         distance: inkdwell_config::quantity::Metres(distance),
         spot: inkdwell_config::quantity::Metres(0.03),

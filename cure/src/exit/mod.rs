@@ -13,6 +13,7 @@ mod counter;
 mod find;
 pub mod judge;
 pub mod objects;
+mod promise;
 mod reference;
 pub mod run;
 pub mod template;

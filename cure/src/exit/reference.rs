@@ -1,5 +1,6 @@
 //! What the reference ride teaches: the object, and what each probe showed of its print.
 
+use inkdwell_config::fabric::Fabric;
 use inkdwell_config::quantity::{Celsius, CelsiusDifference, Metres, Share};
 
 use super::belt::beside;
@@ -41,6 +42,10 @@ pub struct Reference<'a> {
     pub(super) shown: Vec<Option<Shown>>,
 }
 
+/// How far the water of garments of one fabric differs between rooms and days, k = 2, as a share of its regain: what
+/// 0.02 is of cotton's. No source.
+const OF_REGAIN: f64 = 0.25;
+
 /// Why a ride is no reference.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
 pub enum ReferenceError {
@@ -56,12 +61,18 @@ pub enum ReferenceError {
 }
 
 impl<'a> Reference<'a> {
-    /// What a fit is told that exit evidence rests on: `mass` and `regain` (k = 2) are how far one garment of the
-    /// batch may be from the one that was ridden. Two garments that each scatter by s about the batch's
-    /// middle differ by √2 s.
-    pub fn fit_options(room: Celsius, mass: Share, regain: Share) -> FitOptions {
+    /// What a fit is told that exit evidence rests on. A garment may be by 10 % of its mass and by 0.02 of water
+    /// off the one that was ridden (k = 2), but by no more than a quarter of what water its fabric holds.
+    pub fn fit_options(fabric: &Fabric) -> FitOptions {
+        let usual = FitOptions::default();
+        let regain = usual.regain_scatter.0.min(OF_REGAIN * fabric.regain.0);
+        Self::fit_options_for(usual.mass_scatter, Share(regain))
+    }
+
+    /// The same where it is known how far one garment of the batch may be from the one that was ridden (k = 2).
+    /// Two garments that each scatter by s about the batch's middle differ by √2 s.
+    pub fn fit_options_for(mass: Share, regain: Share) -> FitOptions {
         FitOptions {
-            room,
             mass_scatter: Share(mass.0 * std::f64::consts::FRAC_1_SQRT_2),
             regain_scatter: Share(regain.0 * std::f64::consts::FRAC_1_SQRT_2),
             ..FitOptions::default()

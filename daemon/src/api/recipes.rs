@@ -99,7 +99,8 @@ pub(crate) async fn lock(
         .await?;
     let reference = match found {
         Found::NoExitProbe => None,
-        Found::Ride(ride, shown) => {
+        Found::Ride(ride, shown, promise) => {
+            settings.remarks.extend(promise);
             settings.exit_c = shown.or(settings.exit_c);
             Some(ride)
         }

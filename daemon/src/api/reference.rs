@@ -4,6 +4,7 @@ use inkdwell_config::library::Library;
 use inkdwell_config::quantity::{Celsius, CelsiusDifference, MetresPerSecond};
 use inkdwell_config::shop::{Place, Probe, Shop, SignalKind};
 use inkdwell_config::station::{Station, StationKind};
+use inkdwell_cure::heat::oven::USUAL_ROOM;
 use inkdwell_cure::live::exit::{RecipeExit, RecipeModel, RecipeRide, Shown};
 use inkdwell_cure::sensor::declared_uncertainty;
 
@@ -21,8 +22,9 @@ const USUAL_TYPE: char = 'K';
 pub(super) enum Found {
     /// Nothing looks at prints that leave this station.
     NoExitProbe,
-    /// The ride, and what the nearest exit probe showed of its print, in °C.
-    Ride(Box<RecipeRide>, Option<f64>),
+    /// The ride, what the nearest exit probe showed of its print, in °C, and what it promises of prints that follow,
+    /// in sentences.
+    Ride(Box<RecipeRide>, Option<f64>, Option<String>),
     /// Why no print can be inferred from it, in a sentence.
     Unfit(String),
 }
@@ -60,11 +62,14 @@ pub(super) fn of(
         Ok(model) => model,
         Err(error) => return Ok(Found::Unfit(unfit(error.to_string()))),
     };
-    let shown = match model.ready() {
-        Ok(desk) => desk.shown().map(|shown| shown.0),
+    let desk = match model.ready() {
+        Ok(desk) => desk,
         Err(error) => return Ok(Found::Unfit(unfit(error.to_string()))),
     };
-    Ok(Found::Ride(Box::new(model.ride().clone()), shown))
+    let shown = desk.shown().map(|shown| shown.0);
+    let outlook = desk.outlook(model.ride().room.unwrap_or(USUAL_ROOM));
+    let promise = outlook.ok().map(|outlook| outlook.sentences(shop.units));
+    Ok(Found::Ride(Box::new(model.ride().clone()), shown, promise))
 }
 
 /// The station's exit probes whose place is known, nearest to the heat first.

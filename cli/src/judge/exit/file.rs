@@ -80,6 +80,7 @@ pub(super) fn judge<W: Writer>(
             "check the ride, its belt and the station's zones",
         )
     })?;
+    ridden.promise(&mut model, &run, file.call.units);
     judge_run((&reference, &mut model), &run, &laws, &mut |pass| {
         passes.push(pass);
     });

@@ -1,10 +1,14 @@
 //! The reference ride: read once, and the heat model fitted to it once for an ink on a fabric.
 
+use std::cell::Cell;
+
+use inkdwell_config::display::Units;
 use inkdwell_config::quantity::{Celsius, CelsiusDifference};
 use inkdwell_config::station::Station;
 use inkdwell_cure::exit::Reference;
+use inkdwell_cure::exit::run::{NOTED_DOUBT, Run, SIGNAL_DOUBT};
 use inkdwell_cure::exit::way::Way;
-use inkdwell_cure::heat::fit::{Fit, FitOptions, Trip, fit};
+use inkdwell_cure::heat::fit::{ExitModel, Fit, MOST_PRINTS, Trip, fit};
 use inkdwell_cure::plan::DEFAULT_MAX_GAP;
 use inkdwell_cure::remark::Remark;
 use inkdwell_cure::sensor::ThermocoupleType;
@@ -23,6 +27,8 @@ pub(super) struct Ridden {
     pub(super) fit: Fit,
     pub(super) room: Option<Celsius>,
     pub(super) remarks: Vec<Remark>,
+    /// Whether it was said what it promises of prints that follow.
+    promised: Cell<bool>,
     /// Of which ink on which fabric, at which station, in which room.
     of: (String, String, String, Option<Celsius>),
 }
@@ -102,13 +108,12 @@ impl Ridden {
                 uncertainty: ride.ride.uncertainty,
             });
         }
-        let usual = FitOptions::default();
         let fitted = fit(
             std::slice::from_ref(&ride.ride),
             &station,
             context.ink,
             context.fabric,
-            Reference::fit_options(usual.room, usual.mass_scatter, usual.regain_scatter),
+            Reference::fit_options(context.fabric),
         )
         .map_err(|error| {
             Failure::of_file(file, error, "ride again, with a whole pass and its belt")
@@ -131,8 +136,27 @@ impl Ridden {
             fit: fitted,
             room: own_room,
             remarks,
+            promised: Cell::new(false),
             of,
         })
+    }
+
+    /// Says once, beside the answer, where many good prints will hang.
+    pub(super) fn promise(&self, model: &mut ExitModel<'_>, run: &Run<'_>, units: Units) {
+        if self.promised.replace(true) {
+            return;
+        }
+        let doubt = match run.way.is_measured() {
+            true => SIGNAL_DOUBT,
+            false => NOTED_DOUBT,
+        };
+        match model.outlook(doubt) {
+            Ok(outlook) if outlook.proved < MOST_PRINTS => {
+                eprintln!("inkdwell: {}: {}", self.file, outlook.sentences(units));
+            }
+            // What nothing can be said of is said print by print.
+            _ => {}
+        }
     }
 
     /// The speed at which the reference was ridden, in m/s.

@@ -27,6 +27,7 @@
 mod account;
 mod bare_belt;
 mod mixture;
+mod outlook;
 mod place;
 mod print;
 
@@ -42,6 +43,7 @@ use crate::heat::history::History;
 use crate::heat::oven::Oven;
 
 pub use account::ExitCause;
+pub use outlook::{MOST_PRINTS, Outlook};
 pub use print::{Inferred, Leaving, Passing, Shown};
 
 use account::Account;

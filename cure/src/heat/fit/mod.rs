@@ -36,7 +36,9 @@ use super::run::{Columns, Model};
 use crate::plan::PrintLaws;
 
 pub use doubt::DoubtParts;
-pub use exit::{ExitCause, ExitModel, ExitProbe, Inferred, Leaving, Passing, Shown};
+pub use exit::{
+    ExitCause, ExitModel, ExitProbe, Inferred, Leaving, MOST_PRINTS, Outlook, Passing, Shown,
+};
 pub use limit::{Aim, LimitName};
 pub use next_ride::NextRide;
 pub use note::{Cause, Note};

@@ -6,17 +6,17 @@
 
 use inkdwell_config::fabric::Fabric;
 use inkdwell_config::ink::Ink;
-use inkdwell_config::quantity::Celsius;
+use inkdwell_config::quantity::{Celsius, Share};
 use inkdwell_config::station::Station;
 
 use super::ride::{RecipeRide, series};
 use super::window::Window;
 use crate::exit::judge::{Counted, no_evidence};
 use crate::exit::objects::Object;
-use crate::exit::run::{Passed, REPEATS, judge_passed};
+use crate::exit::run::{NOTED_DOUBT, Passed, REPEATS, SIGNAL_DOUBT, judge_passed};
 use crate::exit::{Probe, Reference, ReferenceError};
 use crate::heat::HeatError;
-use crate::heat::fit::{ExitModel, Fit, FitError, FitOptions, fit};
+use crate::heat::fit::{ExitModel, Fit, FitError, Outlook, fit};
 use crate::judged::JudgedPass;
 use crate::plan::PrintLaws;
 use crate::reason::Reason;
@@ -57,7 +57,7 @@ impl RecipeModel {
         fabric: &Fabric,
     ) -> Result<RecipeModel, NoModel> {
         let rides = [ride.to_fit()];
-        let fit = fit(&rides, station, ink, fabric, FitOptions::default())?;
+        let fit = fit(&rides, station, ink, fabric, Reference::fit_options(fabric))?;
         let nearest = ride.exits.first().ok_or(ReferenceError::NoBelt)?;
         let passed = fit.passes(0, nearest.distance);
         ride.passed = passed.ok_or(ReferenceError::NoBelt)?.0;
@@ -91,6 +91,10 @@ impl RecipeModel {
             reference: Reference::learn(&self.fit, &exits, &way, pitch)?,
             spot: self.exits[0].0.spot.0,
             remarks: self.remarks(),
+            belt_doubt: match way.is_measured() {
+                true => SIGNAL_DOUBT,
+                false => NOTED_DOUBT,
+            },
             model: None,
         })
     }
@@ -119,6 +123,8 @@ pub struct Inference<'a> {
     reference: Reference<'a>,
     spot: f64,
     remarks: Vec<Remark>,
+    /// How well the belt's speed is known.
+    belt_doubt: Share,
     /// The heat model in the room in which it was used last.
     model: Option<(Celsius, ExitModel<'a>)>,
 }
@@ -128,6 +134,14 @@ impl Inference<'_> {
     pub fn shown(&self) -> Option<Celsius> {
         let nearest = self.reference.shown().first().copied().flatten();
         nearest.map(|shown| shown.print)
+    }
+
+    /// What is to be expected of prints that follow the ride, in the room in which it was made.
+    ///
+    /// # Errors
+    /// When the heat model has no answer.
+    pub fn outlook(&self, room: Celsius) -> Result<Outlook, NoModel> {
+        Ok(self.reference.model(room)?.outlook(self.belt_doubt)?)
     }
 
     /// Judges the print of a window. Its times are counted from its beginning, as in

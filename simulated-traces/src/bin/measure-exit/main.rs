@@ -1,8 +1,8 @@
 //! Measures how often a print that was judged by its exit temperature is judged wrongly.
 //!
 //! Shops are drawn. Each tunes with two rides, sets its belt to what is recommended, puts its exit probes where they
-//! see prints soon, and rides there, slower each time, until a print that leaves as the ridden one did is proved. That
-//! ride is its reference. It then runs prints, good ones and ones with every
+//! see prints soon, and rides there, and again where it is told to, until nine in ten prints are promised to be proved.
+//! That ride is its reference. It then runs prints, good ones and ones with every
 //! kind of fault. With `--any-margin` it runs at some share of the true fastest speed, which it cannot know, the
 //! probes 0.35 m behind the heat. Their traces go the same way as those of `inkdwell judge --place exit`: objects
 //! found, films inferred, laws held against them. What is true is known from the simulation, whose physics
@@ -21,7 +21,7 @@ use std::path::PathBuf;
 use std::process::ExitCode;
 use std::sync::atomic::{AtomicU64, Ordering};
 
-use inkdwell_cure::exit::run::{Run, judge_run};
+use inkdwell_cure::exit::run::{Run, SIGNAL_DOUBT, judge_run};
 use inkdwell_cure::plan::{DEFAULT_MAX_GAP, PrintLaws};
 use inkdwell_simulated_traces::shop::SimulatedShop;
 
@@ -187,9 +187,22 @@ impl Sum {
         self.speeds.push(day.of_fastest);
         if call.verbose {
             let (peak, rms) = (fitted.rides()[0].peak.0, fitted.rides()[0].rms.0);
+            let outlook = model
+                .outlook(SIGNAL_DOUBT)
+                .map_err(|error| error.to_string())?;
             lines.push(format!(
-                "shop {} {:?} {} on {} belt {:.4} ridden {peak:.1} (true {:.1}) rms {rms:.1} proved {proved}",
-                shop.seed, shop.style, shop.ink.id, shop.fabric.id, day.belt, day.ride.truths[0].truth.peak_c,
+                "shop {} {:?} {} on {} belt {:.4} ({:.2}) ridden {peak:.1} (true {:.1}) rms {rms:.1} proved {proved} \
+                 promised {:.2}, {:?}, {:.4?}",
+                shop.seed,
+                shop.style,
+                shop.ink.id,
+                shop.fabric.id,
+                day.belt,
+                day.of_fastest,
+                day.ride.truths[0].truth.peak_c,
+                outlook.proved.0,
+                outlook.hangs_at,
+                outlook.belt.map(|belt| belt.0),
             ));
         }
         for run in &day.runs {

@@ -1,12 +1,11 @@
 //! The reference ride, as exit evidence has it: the model fitted to it, and what it teaches the exit probes.
 
 use inkdwell_config::quantity::{Celsius, Metres, MetresPerSecond, Seconds, Share};
-use inkdwell_cure::exit::run::{REPEATS, Run, judge_run};
+use inkdwell_cure::exit::run::{REPEATS, SIGNAL_DOUBT};
 use inkdwell_cure::exit::way::Way;
 use inkdwell_cure::exit::{Probe, Reference};
-use inkdwell_cure::heat::fit::{Fit, FitOptions, Ride, Trip, fit};
-use inkdwell_cure::judged::Verdict;
-use inkdwell_cure::plan::{DEFAULT_MAX_GAP, PrintLaws};
+use inkdwell_cure::heat::fit::{Fit, FitOptions, Outlook, Ride, Trip, fit};
+use inkdwell_cure::plan::DEFAULT_MAX_GAP;
 use inkdwell_simulated_traces::shop::{EXIT_SPOT, SimulatedShop};
 use inkdwell_simulated_traces::tryout::CLASS_ONE;
 
@@ -35,9 +34,11 @@ pub fn fitted(
     recorded: &Recorded,
     mass_scatter: Option<f64>,
 ) -> Result<Fit, String> {
-    let usual = FitOptions::default();
-    let mass = mass_scatter.map_or(usual.mass_scatter, Share);
-    let options = Reference::fit_options(usual.room, mass, usual.regain_scatter);
+    let usual = Reference::fit_options(&shop.fabric);
+    let options = mass_scatter.map_or(usual, |mass| FitOptions {
+        mass_scatter: Reference::fit_options_for(Share(mass), usual.regain_scatter).mass_scatter,
+        ..usual
+    });
     let ride = ride(shop, belt, recorded);
     fit(&[ride], &shop.station, &shop.ink, &shop.fabric, options).map_err(|error| error.to_string())
 }
@@ -69,34 +70,14 @@ pub fn learned<'a>(
     Reference::learn(fitted, &probes, &way, pitch).map_err(|error| format!("reference: {error}"))
 }
 
-/// Whether a print that leaves as the ridden one did is proved, by the nearest probe.
-pub fn stands(shop: &SimulatedShop, belt: f64, recorded: &Recorded) -> bool {
-    let judged = || -> Result<bool, String> {
-        let laws = PrintLaws::new(&shop.ink, &shop.fabric);
-        let fitted = fitted(shop, belt, recorded, None)?;
-        let names = [(EXITS[0], shop.exits[0])];
-        let pitch = shop.station.print_pitch.map(|pitch| pitch.0);
-        let reference = learned(&fitted, &names, recorded, pitch)?;
-        let model = reference.model(shop.oven.room);
-        let mut model = model.map_err(|error| error.to_string())?;
-        let exit = recorded.column(EXITS[0]);
-        let past = Run {
-            exits: vec![Some(exit.as_slice())],
-            way: belt_of(recorded, None).ok_or("no belt")?,
-            belt_declared: true,
-            count: None,
-            eye: None,
-            pitch,
-            max_gap: DEFAULT_MAX_GAP,
-            remarks: Vec::new(),
-        };
-        let mut cured = false;
-        judge_run((&reference, &mut model), &past, &laws, &mut |pass| {
-            cured |= pass.verdict == Verdict::Cured;
-        });
-        Ok(cured)
-    };
-    judged().unwrap_or(false)
+/// What the nearest probe's evidence promises of prints that follow a ride.
+pub fn outlook(shop: &SimulatedShop, belt: f64, recorded: &Recorded) -> Option<Outlook> {
+    let fitted = fitted(shop, belt, recorded, None).ok()?;
+    let names = [(EXITS[0], shop.exits[0])];
+    let pitch = shop.station.print_pitch.map(|pitch| pitch.0);
+    let reference = learned(&fitted, &names, recorded, pitch).ok()?;
+    let mut model = reference.model(shop.oven.room).ok()?;
+    model.outlook(SIGNAL_DOUBT).ok()
 }
 
 fn ride(shop: &SimulatedShop, belt: f64, recorded: &Recorded) -> Ride {

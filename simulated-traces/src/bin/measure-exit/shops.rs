@@ -20,7 +20,7 @@ use inkdwell_simulated_traces::scenario::Scenario;
 use inkdwell_simulated_traces::shop::{SimulatedShop, draw_shop};
 use inkdwell_simulated_traces::tryout::{CLASS_ONE, tried_rides};
 
-use crate::reference::stands;
+use crate::reference::outlook;
 use serde::{Deserialize, Serialize};
 
 /// Prints of every run.
@@ -124,7 +124,7 @@ pub enum Chooses {
 const DIAL: f64 = 0.05;
 /// Where a ride does not do, the next goes so much slower, so often.
 const SLOWER: f64 = 0.96;
-const AGAIN: i32 = 6;
+const AGAIN: u64 = 6;
 
 impl Day {
     /// A shop and its day, taken from where days are kept if it is there.
@@ -191,27 +191,34 @@ impl Day {
 }
 
 /// The shop with its exit probes in place, the speed that it settles on, and the ride that it keeps there: the first
-/// of which the ride itself is proved and a print that leaves as the ridden one did would be too. Where no ride is as
-/// good as that, the fastest one that is proved itself.
+/// of which the ride itself is proved and nine in ten prints that follow are said to be. It rides where it is told to,
+/// a little slower where the ride itself is not proved; if no speed does, it keeps the most promising ride.
 fn settled(shop: &SimulatedShop) -> Result<(SimulatedShop, f64, Recorded), NoDay> {
-    let belt = recommended(shop).ok_or(NoDay::NotRecommended)?;
+    let mut belt = recommended(shop).ok_or(NoDay::NotRecommended)?;
     let shop = shop.clone().probed_for(MetresPerSecond(belt));
     let laws = PrintLaws::new(&shop.ink, &shop.fabric);
-    let mut proved = None;
-    for again in 0..=AGAIN {
-        let asked = belt * SLOWER.powi(again);
-        let on_dial = DIAL * (60.0 * asked / DIAL + 1e-6).floor().max(1.0) / 60.0;
-        let seed = 1000 * shop.seed + 900 + again as u64;
-        let ride = Recorded::of(&shop.ride(MetresPerSecond(on_dial), seed));
+    let mut kept: Option<(f64, f64, Recorded)> = None;
+    for number in 0..=AGAIN {
+        let on_dial = DIAL * (60.0 * belt / DIAL + 1e-6).floor().max(1.0) / 60.0;
+        let ride =
+            Recorded::of(&shop.ride(MetresPerSecond(on_dial), 1000 * shop.seed + 900 + number));
         if !is_proved(&laws, &ride) {
+            belt = on_dial * SLOWER;
             continue;
         }
-        if stands(&shop, on_dial, &ride) {
-            return Ok((shop, on_dial, ride));
+        let outlook = outlook(&shop, on_dial, &ride);
+        let promised = outlook.map_or(0.0, |outlook| outlook.proved.0);
+        if kept.as_ref().is_none_or(|kept| promised > kept.0) {
+            kept = Some((promised, on_dial, ride));
         }
-        proved.get_or_insert((on_dial, ride));
+        match outlook.and_then(|outlook| outlook.belt) {
+            // A dial has steps: what is not slower than it was takes the next.
+            Some(asked) if asked.0 < on_dial => belt = asked.0.min(on_dial - DIAL / 60.0),
+            Some(asked) => belt = asked.0,
+            None => break,
+        }
     }
-    let (belt, ride) = proved.ok_or(NoDay::NotProved)?;
+    let (_, belt, ride) = kept.ok_or(NoDay::NotProved)?;
     Ok((shop, belt, ride))
 }
 

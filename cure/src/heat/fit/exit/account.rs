@@ -34,7 +34,7 @@ const SAGGED: (f64, f64) = (-15.0, 8.0);
 const OFTEN_CHANGED: f64 = 0.1;
 const OFTEN_ONE_ZONE: f64 = 0.15;
 /// Scatter of the film's thickness in a batch. No source: printers hold it to some per cent.
-const FILM_SCATTER: f64 = 0.04;
+pub(super) const FILM_SCATTER: f64 = 0.04;
 /// Of all prints so many are wet. No source; enough that a print is not called cured where a wet one would have
 /// left as it did.
 const OFTEN_WET: f64 = 0.1;

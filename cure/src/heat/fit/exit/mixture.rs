@@ -70,7 +70,7 @@ impl Mixture {
 const LEAST_DEVIATION: f64 = 1e-6;
 
 /// Φ: the share of a standard normal distribution below a value.
-fn normal_share(value: f64) -> f64 {
+pub(super) fn normal_share(value: f64) -> f64 {
     0.5 * libm::erfc(-value * std::f64::consts::FRAC_1_SQRT_2)
 }
 

@@ -1,0 +1,81 @@
+//! What a reference promises of prints that follow it, in words.
+
+use inkdwell_config::display::Units;
+
+use crate::heat::fit::{LimitName, MOST_PRINTS, Outlook};
+use crate::reason::harm_name;
+
+/// What to do where no other speed of the belt would prove nine prints in ten.
+const NO_SPEED: &str = "No speed of the belt near this one makes it nine in ten: a hotter or a gentler chamber, a \
+                        second exit probe further on, or a ride now and then would tell more.";
+
+impl Outlook {
+    /// What it says, and what to do about it, in sentences.
+    pub fn sentences(&self, units: Units) -> String {
+        let in_ten = (10.0 * self.proved.0).round();
+        let promise = match (self.proved >= MOST_PRINTS, in_ten) {
+            (true, _) => {
+                "Of good prints that leave a chamber as it was now, nine in ten or more will be proved.".to_owned()
+            }
+            (false, few) if few < 1.0 => {
+                "Of good prints that leave a chamber as it was now, hardly any will be proved.".to_owned()
+            }
+            (false, some) => format!(
+                "Of good prints that leave a chamber as it was now, about {:.0} in ten will be proved.",
+                some.min(9.0)
+            ),
+        };
+        let hangs = match self.hangs_at {
+            None => return promise,
+            Some(LimitName::Harm(harm)) => {
+                format!(
+                    "The others hang, since {} cannot be ruled out.",
+                    harm_name(harm)
+                )
+            }
+            Some(_) => "The others hang, since their cure is not certain.".to_owned(),
+        };
+        let remedy = match self.belt {
+            Some(belt) => format!(
+                "At {} it would be nine in ten: ride there, and take that ride.",
+                units.speed(belt)
+            ),
+            None => NO_SPEED.to_owned(),
+        };
+        format!("{promise} {hangs} {remedy}")
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use inkdwell_config::fabric::Harm;
+    use inkdwell_config::quantity::{MetresPerSecond, Share};
+
+    use super::*;
+
+    #[test]
+    fn it_says_how_many_why_and_at_which_speed() {
+        let told = |proved: f64, hangs_at, belt: Option<f64>| {
+            let outlook = Outlook {
+                proved: Share(proved),
+                hangs_at,
+                belt: belt.map(MetresPerSecond),
+            };
+            outlook.sentences(Units::Metric)
+        };
+        assert!(told(0.95, None, None).contains("nine in ten or more"));
+        let some = told(0.62, Some(LimitName::Cure), Some(0.05));
+        assert!(
+            some.contains("about 6 in ten") && some.contains("At 3.00 m/min"),
+            "{some}"
+        );
+        // What rounds to ten is still under nine.
+        assert!(told(0.899, Some(LimitName::Cure), None).contains("about 9 in ten"));
+        let none = told(0.01, Some(LimitName::Harm(Harm::Scorch)), None);
+        assert!(
+            none.contains("hardly any") && none.contains("scorch cannot be ruled out"),
+            "{none}"
+        );
+        assert!(none.contains(NO_SPEED));
+    }
+}
