@@ -95,7 +95,7 @@ impl<'a> ExitModel<'a> {
         let Some(Trip::Belt(speed)) = fit.rides.first().map(|ride| ride.trip) else {
             return Err(HeatError::Unsettled);
         };
-        let mut model = ExitModel {
+        let model = ExitModel {
             fit,
             probes,
             reference,
@@ -105,6 +105,17 @@ impl<'a> ExitModel<'a> {
             sight_slopes: DMatrix::zeros(0, 0),
             places: Vec::new(),
         };
+        model.at_speed(speed)
+    }
+
+    /// The same, as if the reference had been ridden at another speed and had shown the same.
+    fn at_speed(&self, speed: MetresPerSecond) -> Result<ExitModel<'a>, HeatError> {
+        let mut model = ExitModel {
+            speed: speed.0,
+            places: Vec::new(),
+            ..self.clone()
+        };
+        let fit = self.fit;
         let at = |z: &DVector<f64>| model.reference_sights(z);
         let sights = at(&fit.problem.z)?;
         let mut slopes = DMatrix::zeros(fit.problem.z.len(), sights.len());
