@@ -147,8 +147,13 @@ impl Fit {
 
     /// The model's history with what the rides say of its error.
     pub(super) fn corrected(&self, history: &History, trip: Trip) -> History {
+        self.corrected_as_if(history, trip, 0.0)
+    }
+
+    /// The same, as if the rides had been made at speeds that are faster by so much (ln).
+    pub(super) fn corrected_as_if(&self, history: &History, trip: Trip, faster: f64) -> History {
         let error = |time: Seconds, on_cloth: bool| {
-            let place = self.place(trip, time.0, on_cloth);
+            let place = self.place(trip, time.0, on_cloth).slower(faster);
             // What was explained is model less reading.
             let error = &self.problem.discrepancy;
             CelsiusDifference(-error.carried_to(&place, &self.explained))

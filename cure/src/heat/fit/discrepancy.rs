@@ -56,6 +56,14 @@ impl Place {
         }
     }
 
+    /// The same place at a speed that is slower by so much (ln).
+    pub(crate) fn slower(self, by: f64) -> Place {
+        Place {
+            haste: self.haste - by,
+            ..self
+        }
+    }
+
     /// The covariance of δ at two places.
     pub(crate) fn covariance(&self, other: &Place) -> f64 {
         let along = (self.along - other.along) / ALONG;

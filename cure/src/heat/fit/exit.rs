@@ -65,8 +65,10 @@ pub struct ExitModel<'a> {
     fit: &'a Fit,
     probes: Vec<ExitProbe>,
     reference: Vec<Option<Shown>>,
-    /// The reference's speed, in m/s.
+    /// The reference's speed, in m/s, which may be imagined, …
     speed: f64,
+    /// … and the one at which it was ridden.
+    ridden: f64,
     /// The room of the run.
     room: Celsius,
     /// What the model says the probes see of the reference's print: prints, then margins.
@@ -100,6 +102,7 @@ impl<'a> ExitModel<'a> {
             probes,
             reference,
             speed: speed.0,
+            ridden: speed.0,
             room,
             sights: Vec::new(),
             sight_slopes: DMatrix::zeros(0, 0),

@@ -35,9 +35,9 @@ const OFTEN_CHANGED: f64 = 0.1;
 const OFTEN_ONE_ZONE: f64 = 0.15;
 /// Scatter of the film's thickness in a batch. No source: printers hold it to some per cent.
 pub(super) const FILM_SCATTER: f64 = 0.04;
-/// Of all prints so many are wet. No source; enough that a print is not called cured where a wet one would have
-/// left as it did.
-const OFTEN_WET: f64 = 0.1;
+/// Of all prints so many are taken to be wet. No source; more than are, so that a print is not called cured where
+/// most wet ones would have left as it did.
+const OFTEN_WET: f64 = 0.2;
 /// Of all prints so many are of other cloth. No source.
 const OFTEN_OTHER: f64 = 0.02;
 /// The same of other cloth where a single probe saw nothing but the print and so cannot tell: the batch's own

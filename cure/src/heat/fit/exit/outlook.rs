@@ -40,7 +40,7 @@ const IMAGINED: [f64; 11] = [
     -2.0, -1.645, -1.282, -0.842, -0.4, 0.0, 0.4, 0.842, 1.282, 1.645, 2.0,
 ];
 /// Other speeds that are looked at where too few are proved: by so much slower, or faster.
-const CHANGES: [f64; 8] = [0.03, 0.06, 0.09, 0.12, 0.16, 0.2, 0.25, 0.3];
+const CHANGES: [f64; 10] = [0.03, 0.06, 0.1, 0.14, 0.18, 0.22, 0.26, 0.3, 0.35, 0.4];
 
 /// What is proved of one imagined print.
 struct Imagined {

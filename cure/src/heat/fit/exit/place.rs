@@ -232,7 +232,9 @@ impl ExitModel<'_> {
         let passing = &setting.passing;
         let (raw, belts) = run(shared, &at, passing)?;
         let trip = Trip::Belt(MetresPerSecond(passing.mean_speed()));
-        let history = fit.corrected(&raw, trip);
+        // Of a ride that is only imagined at another speed, its readings would tell as much there.
+        let imagined = (self.speed / self.ridden).ln();
+        let history = fit.corrected_as_if(&raw, trip, imagined);
         let quantities = fit.asked_of(&history, None);
         let (sights, best) = (
             self.sights((&raw, &belts), passing),
@@ -306,6 +308,7 @@ impl ExitModel<'_> {
         // What the ride says of the model's error changes with z as well.
         let mut errors = Vec::with_capacity(best.len());
         for (number, (place, sense)) in fit.decided(&history, trip).into_iter().enumerate() {
+            let place = place.slower(imagined);
             let weights = fit.problem.discrepancy.weights(&place);
             let said = fit.slopes.tr_mul(&weights) * sense;
             for row in 0..fitted {
