@@ -190,11 +190,15 @@ impl<'a> ExitModel<'a> {
         if seen.is_empty() {
             return Err(HeatError::Unsettled);
         }
+        self.forget();
+        let usual = DVector::zeros(self.fit.problem.z.len() + print.parts);
+        let usual = Setting::near(&usual, ExitCause::AsRidden, print, self.speed);
+        let usual = self.place(&usual, print)?;
         let mut told = Vec::new();
         for account in Account::all(self.fit, print, seen.len()) {
             told.push(self.explain(print, &seen, &account)?);
         }
-        print::summed_up(self, &told, print)
+        print::summed_up(self, (&told, usual), print)
     }
 
     /// Differences to the reference: which sight, how much warmer, and its variance (without the model's).

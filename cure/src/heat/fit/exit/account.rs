@@ -43,8 +43,11 @@ const OFTEN_OTHER: f64 = 0.02;
 /// The same of other cloth where a single probe saw nothing but the print and so cannot tell: the batch's own
 /// garment is presumed then, and a remark says so.
 const UNTOLD: f64 = 0.005;
-/// Water of a wet garment: what is usual of it, and how far that scatters. No source.
-const WET: (f64, f64) = (0.2, 0.12);
+/// Water of a wet garment, beside the batch's. No source. What a print shows and what its film went through bend
+/// much with water, so that garments that are a little, plainly and very wet are accounts of their own, each of
+/// which scatters so far about its middle (one standard deviation).
+const WET: [f64; 4] = [0.1, 0.2, 0.3, 0.4];
+const WET_SCATTER: f64 = 0.05;
 /// ln of how much other cloth differs in mass: a garment half or twice as heavy lies within two of it.
 const OTHER_MASS: f64 = 0.4;
 
@@ -90,12 +93,14 @@ impl Account {
             one.likelihood = (OFTEN_ONE_ZONE / zones as f64).ln();
             all.push(one);
         }
-        let mut wet = batch(ExitCause::Wet, STEADY);
-        let water = wet.place(fit, MOISTURE);
-        wet.usual[water] = WET.0;
-        wet.covariance[(water, water)] = WET.1 * WET.1;
-        wet.likelihood = OFTEN_WET.ln();
-        all.push(wet);
+        for more in WET {
+            let mut wet = batch(ExitCause::Wet, STEADY);
+            let water = wet.place(fit, MOISTURE);
+            wet.usual[water] = more;
+            wet.covariance[(water, water)] = WET_SCATTER * WET_SCATTER;
+            wet.likelihood = (OFTEN_WET / WET.len() as f64).ln();
+            all.push(wet);
+        }
         // One temperature cannot tell mass from heat: other cloth then is only thought of, not found.
         let rare = if seen > 1 { OFTEN_OTHER } else { UNTOLD };
         let mut other = batch(ExitCause::OtherCloth, STEADY);

@@ -191,6 +191,14 @@ impl Change {
 }
 
 impl ExitModel<'_> {
+    /// Forgets all places where they have become many. Never while a print is inferred, which knows places by their
+    /// numbers.
+    pub(super) fn forget(&mut self) {
+        if self.places.len() >= MOST_PLACES {
+            self.places.clear();
+        }
+    }
+
     /// The place of a setting, looked at now if nobody has yet.
     pub(super) fn place(&mut self, setting: &Setting, print: &Leaving) -> Result<usize, HeatError> {
         if let Some(known) = self
@@ -201,9 +209,6 @@ impl ExitModel<'_> {
             return Ok(known);
         }
         let place = self.look(setting, print)?;
-        if self.places.len() >= MOST_PLACES {
-            self.places.clear();
-        }
         self.places.push(place);
         Ok(self.places.len() - 1)
     }
@@ -329,8 +334,8 @@ impl ExitModel<'_> {
     }
 }
 
-/// So many places are remembered.
-const MOST_PLACES: usize = 4096;
+/// So many places are remembered, some tens of kilobytes each.
+const MOST_PLACES: usize = 512;
 
 impl Fit {
     /// The peak of the film's bottom, then all margins; `near` are those of a similar history.
