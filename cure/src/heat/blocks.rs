@@ -2,60 +2,59 @@
 //! node, tied to those of its two neighbours.
 //!
 //! Solved by block elimination without exchange of rows (the Thomas algorithm). That is safe here: an
-//! implicit step makes the diagonal blocks outweigh the others.
+//! implicit step makes the diagonal blocks outweigh the others. Rows are reduced as they come, from the
+//! top down; then the solution follows from the bottom up.
 
 /// A 2 × 2 block by rows.
 pub(crate) type Block = [f64; 4];
 
-/// A block tri-diagonal system, and the room to solve it in.
-#[derive(Debug, Clone, Default)]
-pub(crate) struct Blocks {
-    /// What ties each node to the one before.
-    pub(crate) below: Vec<Block>,
-    /// What ties it to itself.
-    pub(crate) diagonal: Vec<Block>,
-    /// What ties it to the one after.
-    pub(crate) above: Vec<Block>,
-    /// The right-hand side on entry to `solve`, the solution after.
-    pub(crate) right: Vec<[f64; 2]>,
+/// A row of the system: −A x₋₁ + B x + C x₊₁ = d.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Row<'a> {
+    /// A: what ties a node to the one before, the sign left to the equation above.
+    pub(crate) below: &'a Block,
+    /// B: what ties it to itself.
+    pub(crate) diagonal: Block,
+    /// C: what ties it to the one after.
+    pub(crate) above: &'a Block,
+    /// d.
+    pub(crate) right: [f64; 2],
 }
 
-impl Blocks {
-    pub(crate) fn new(nodes: usize) -> Blocks {
-        Blocks {
-            below: vec![[0.0; 4]; nodes],
-            diagonal: vec![[0.0; 4]; nodes],
-            above: vec![[0.0; 4]; nodes],
-            right: vec![[0.0; 2]; nodes],
+/// A reduced row: x = d − C x₊₁.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub(crate) struct Reduced {
+    above: Block,
+    right: [f64; 2],
+}
+
+impl Row<'_> {
+    /// This row, given the reduced one before it (the default before the first).
+    #[inline]
+    pub(crate) fn reduced(&self, before: &Reduced) -> Reduced {
+        let tied = multiply(self.below, &before.above);
+        let known = apply(self.below, before.right);
+        let [a, b, c, d] = self.diagonal;
+        let inverse = invert(&[a + tied[0], b + tied[1], c + tied[2], d + tied[3]]);
+        let right = [self.right[0] + known[0], self.right[1] + known[1]];
+        Reduced {
+            above: multiply(&inverse, self.above),
+            right: apply(&inverse, right),
         }
     }
+}
 
-    /// Solves the system; `right` becomes the solution, the diagonals are used up.
-    pub(crate) fn solve(&mut self) {
-        let nodes = self.right.len();
-        for node in 0..nodes {
-            if node > 0 {
-                let below = self.below[node];
-                let (coupling, known) = (self.above[node - 1], self.right[node - 1]);
-                subtract(&mut self.diagonal[node], multiply(below, coupling));
-                let carried = apply(below, known);
-                self.right[node][0] -= carried[0];
-                self.right[node][1] -= carried[1];
-            }
-            let inverse = invert(self.diagonal[node]);
-            self.above[node] = multiply(inverse, self.above[node]);
-            self.right[node] = apply(inverse, self.right[node]);
-        }
-        for node in (0..nodes.saturating_sub(1)).rev() {
-            let carried = apply(self.above[node], self.right[node + 1]);
-            self.right[node][0] -= carried[0];
-            self.right[node][1] -= carried[1];
-        }
+impl Reduced {
+    /// The node's part of the solution, given that of the one after it (anything after the last).
+    #[inline]
+    pub(crate) fn solution(&self, after: [f64; 2]) -> [f64; 2] {
+        let tied = apply(&self.above, after);
+        [self.right[0] - tied[0], self.right[1] - tied[1]]
     }
 }
 
 #[inline]
-fn multiply(a: Block, b: Block) -> Block {
+fn multiply(a: &Block, b: &Block) -> Block {
     [
         a[0] * b[0] + a[1] * b[2],
         a[0] * b[1] + a[1] * b[3],
@@ -65,17 +64,12 @@ fn multiply(a: Block, b: Block) -> Block {
 }
 
 #[inline]
-fn apply(a: Block, x: [f64; 2]) -> [f64; 2] {
+fn apply(a: &Block, x: [f64; 2]) -> [f64; 2] {
     [a[0] * x[0] + a[1] * x[1], a[2] * x[0] + a[3] * x[1]]
 }
 
 #[inline]
-fn subtract(a: &mut Block, b: Block) {
-    a.iter_mut().zip(b).for_each(|(a, b)| *a -= b);
-}
-
-#[inline]
-fn invert(a: Block) -> Block {
+fn invert(a: &Block) -> Block {
     let scale = 1.0 / (a[0] * a[3] - a[1] * a[2]);
     [scale * a[3], -scale * a[1], -scale * a[2], scale * a[0]]
 }
@@ -93,7 +87,8 @@ mod tests {
             values in proptest::collection::vec(-1.0..1.0f64, 7 * 14),
             nodes in 1usize..7,
         ) {
-            let mut system = Blocks::new(nodes);
+            let mut reduced = Vec::new();
+            let mut before = Reduced::default();
             let mut dense = DMatrix::zeros(2 * nodes, 2 * nodes);
             let mut right = DVector::zeros(2 * nodes);
             for node in 0..nodes {
@@ -101,29 +96,39 @@ mod tests {
                 let block = |from: usize, dominant: f64| {
                     [own[from] + dominant, own[from + 1], own[from + 2], own[from + 3] + dominant]
                 };
-                system.below[node] = block(0, 0.0);
-                system.diagonal[node] = block(4, 6.0);
-                system.above[node] = block(8, 0.0);
-                system.right[node] = [own[12], own[13]];
+                let inner = |is: bool, block: Block| if is { block } else { [0.0; 4] };
+                let (below, above) = (
+                    inner(node > 0, block(0, 0.0)),
+                    inner(node + 1 < nodes, block(8, 0.0)),
+                );
+                let system = Row {
+                    below: &below,
+                    diagonal: block(4, 6.0),
+                    above: &above,
+                    right: [own[12], own[13]],
+                };
+                before = system.reduced(&before);
+                reduced.push(before);
                 for row in 0..2 {
-                    right[2 * node + row] = system.right[node][row];
+                    right[2 * node + row] = system.right[row];
                     for column in 0..2 {
                         let entry = 2 * row + column;
-                        dense[(2 * node + row, 2 * node + column)] = system.diagonal[node][entry];
+                        dense[(2 * node + row, 2 * node + column)] = system.diagonal[entry];
                         if node > 0 {
-                            dense[(2 * node + row, 2 * node - 2 + column)] = system.below[node][entry];
+                            dense[(2 * node + row, 2 * node - 2 + column)] = -system.below[entry];
                         }
                         if node + 1 < nodes {
-                            dense[(2 * node + row, 2 * node + 2 + column)] = system.above[node][entry];
+                            dense[(2 * node + row, 2 * node + 2 + column)] = system.above[entry];
                         }
                     }
                 }
             }
             let reference = dense.lu().solve(&right).expect("diagonally dominant");
-            system.solve();
-            for node in 0..nodes {
+            let mut after = [0.0; 2];
+            for node in (0..nodes).rev() {
+                after = reduced[node].solution(after);
                 for row in 0..2 {
-                    prop_assert!((system.right[node][row] - reference[2 * node + row]).abs() < 1e-12);
+                    prop_assert!((after[row] - reference[2 * node + row]).abs() < 1e-12);
                 }
             }
         }

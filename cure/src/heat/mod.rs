@@ -2,7 +2,7 @@
 //!
 //! A [`print::Print`] lies on the belt or platen of an [`oven::Oven`], and [`Model::run`] follows it
 //! along a [`journey::Journey`]: a film of ink on one or two layers of cloth, cut into nodes through
-//! the thickness (`column`), with its water (`moisture`), stepped through time (`march`). Beside it the same
+//! the thickness (`column`, `flows`), with its water (`moisture`), stepped through time (`march`, `newton`). Beside it the same
 //! cloth travels unprinted. What comes out is a [`history::History`].
 //!
 //! The model is one-dimensional: a print is wide against its thickness.
@@ -13,15 +13,18 @@ mod blocks;
 mod column;
 pub mod curve;
 pub mod fit;
+mod flows;
 pub mod history;
 pub mod journey;
 mod march;
 pub mod mesh;
 pub mod moisture;
+mod newton;
 pub mod oven;
 pub mod print;
 pub mod properties;
 mod run;
+mod surroundings;
 
 pub use run::{Columns, Model};
 

@@ -4,10 +4,10 @@ use inkdwell_config::quantity::{Celsius, Metres, Seconds, Share, ZERO_CELSIUS_IN
 use inkdwell_config::station::{Station, StationKind, Zone};
 
 use super::HeatTransfer;
-use super::column::{Breath, Face, Surroundings};
 use super::properties::{
     AIR_SPECIFIC_HEAT, EMISSIVITY, LEWIS_NUMBER, STEFAN_BOLTZMANN, VAPOUR_SPECIFIC_HEAT,
 };
+use super::surroundings::{Breath, Face, Surroundings};
 
 /// Room temperature where nobody says otherwise.
 pub const USUAL_ROOM: Celsius = Celsius(22.0);
@@ -166,21 +166,17 @@ impl Oven {
         }
         outside += inside;
         mixed.add_room(&self.room, outside);
-        [
-            self.surroundings(&mixed, 1.0),
-            self.surroundings(&mixed, self.bare_absorptivity.0),
-        ]
+        // Vapour follows heat through the same air.
+        let moist = AIR_SPECIFIC_HEAT + VAPOUR_SPECIFIC_HEAT * self.humidity.0;
+        let vapour = 1.0 / (moist * self.lewis.powf(2.0 / 3.0));
+        [1.0, self.bare_absorptivity.0]
+            .map(|absorptivity| self.surroundings(&mixed, absorptivity, vapour))
     }
 
-    fn surroundings(&self, mixed: &Mixed, absorptivity: f64) -> Surroundings {
-        let lewis = self.lewis.powf(2.0 / 3.0);
-        let breath = |share: f64| {
-            let scale =
-                share / ((AIR_SPECIFIC_HEAT + VAPOUR_SPECIFIC_HEAT * self.humidity.0) * lewis);
-            Breath {
-                g: scale * mixed.convection,
-                gw: scale * mixed.humidity,
-            }
+    fn surroundings(&self, mixed: &Mixed, absorptivity: f64, vapour: f64) -> Surroundings {
+        let breath = |share: f64| Breath {
+            g: share * vapour * mixed.convection,
+            gw: share * vapour * mixed.humidity,
         };
         let grey = self.emissivity.0 * STEFAN_BOLTZMANN;
         let face = |share: f64, panels: f64| Face {

@@ -3,13 +3,14 @@
 use inkdwell_config::quantity::{MetresPerSecond, Seconds};
 
 use super::HeatError;
-use super::column::{Column, State, Surroundings};
+use super::column::{Column, State};
 use super::curve::Curve;
 use super::history::{Books, ClothHistory, History, PrintHistory};
 use super::journey::{Journey, Pace};
 use super::march::March;
 use super::oven::Oven;
 use super::print::{Grid, Print};
+use super::surroundings::Surroundings;
 
 /// Which columns to compute.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -189,13 +190,6 @@ fn follow(
     around: &[Surroundings],
     mut show: impl FnMut(f64, &March),
 ) -> Result<Books, HeatError> {
-    let held = |state: &State| {
-        let mut contents = vec![[0.0; 2]; column.nodes.len()];
-        column.contents(state, &mut contents);
-        contents
-            .iter()
-            .fold([0.0; 2], |sum, part| [sum[0] + part[0], sum[1] + part[1]])
-    };
     let mut march = March::new(column, start.clone(), &around[0]);
     show(journey.times[0], &march);
     for (knot, pair) in journey.times.windows(2).enumerate() {
@@ -204,5 +198,9 @@ fn follow(
         march.step(seconds, &[around[from], around[from + 1], around[from + 2]])?;
         show(pair[1], &march);
     }
-    Ok(Books::new(held(start), held(&march.state), &march.totals))
+    Ok(Books::new(
+        column.held(start),
+        column.held(&march.state),
+        &march.totals,
+    ))
 }
