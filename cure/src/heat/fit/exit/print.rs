@@ -254,9 +254,11 @@ pub(super) fn summed_up(
     ))
 }
 
-/// What water does to a print is known but to this share of it (one standard deviation). No source; the simulated
-/// dryers, whose water leaves by other laws, differ by about as much.
-const WATER_KNOWN: f64 = 0.25;
+/// What a change does to a print is known but to this share of it (one standard deviation): of the heat that it gets,
+/// and of the garment that it is on. No source; the simulated dryers, whose heat and water go by other laws, differ by
+/// about as much.
+const HEAT_KNOWN: f64 = 0.15;
+const GARMENT_KNOWN: f64 = 0.25;
 
 /// The peak and all margins with their variances, as one account has them; `usual` are those of a print like the
 /// ridden one.
@@ -269,11 +271,12 @@ fn quantities(model: &ExitModel<'_>, told: &Told, usual: &[f64]) -> Vec<(f64, f6
             let value = place.quantities[number] + slopes.dot(&told.moved);
             // What is explained badly is known badly.
             let carried = slopes.dot(&(&told.covariance * &slopes)) * told.misfit.max(1.0);
-            let by_water = match told.cause {
-                ExitCause::Wet => WATER_KNOWN * (value - usual[number]),
-                _ => 0.0,
+            let known = match told.cause {
+                ExitCause::AsRidden | ExitCause::Chamber | ExitCause::Zone(_) => HEAT_KNOWN,
+                ExitCause::Wet | ExitCause::OtherCloth => GARMENT_KNOWN,
             };
-            let variance = carried.max(0.0) + place.errors[number] + film + by_water.powi(2);
+            let changed = known * (value - usual[number]);
+            let variance = carried.max(0.0) + place.errors[number] + film + changed.powi(2);
             (value, variance)
         })
         .collect()
