@@ -17,8 +17,9 @@
 //!
 //! Several accounts of what may be different are held against each other (`account`): a garment of the batch in
 //! a chamber as it was, in one that has changed, or one zone of which has sagged; a wet garment; one of other
-//! mass. Each is weighed by how likely it is beforehand and how well it explains what was seen. What is inferred
-//! is their mixture (`mixture`), and its band holds as much of it as two standard deviations hold of a normal
+//! mass. Each is weighed by how likely it is beforehand and how well it explains what was seen: exp(−χ²/2). That one
+//! which leaves much open might have shown anything is not held against it (as a marginal likelihood would),
+//! since of the prints that have its fault hardly any may be called cured. What is inferred is their mixture (`mixture`), and its band holds as much of it as two standard deviations hold of a normal
 //! distribution: a print is proved where hardly any account that is left standing has it fail.
 //!
 //! The model is only run where nothing near has been run before: slopes are taken at places of a lattice
@@ -283,7 +284,6 @@ impl<'a> ExitModel<'a> {
         let mean = &account.usual + &gain * &surprise;
         let covariance = &account.covariance - &gain * reach.transpose();
         let spread = factor.solve(&surprise).dot(&surprise);
-        let size: f64 = 2.0 * factor.l().diagonal().iter().map(|d| d.ln()).sum::<f64>();
         if mean.iter().any(|value| !value.is_finite()) {
             return Err(HeatError::Unsettled);
         }
@@ -293,7 +293,7 @@ impl<'a> ExitModel<'a> {
             moved: &mean - &offset,
             mean,
             covariance,
-            evidence: account.likelihood - 0.5 * (spread + size),
+            evidence: account.likelihood - 0.5 * spread,
             misfit: spread / count as f64,
         })
     }
@@ -327,7 +327,7 @@ struct Told {
     mean: DVector<f64>,
     moved: DVector<f64>,
     covariance: DMatrix<f64>,
-    /// ln of how likely the account is beforehand times how likely it makes what was seen.
+    /// ln of how likely the account is beforehand times how well it explains what was seen.
     evidence: f64,
     /// Squares of what surprised over their variance, for each thing seen.
     misfit: f64,
