@@ -264,7 +264,8 @@ pub(super) struct Gain {
     pub(super) departs: bool,
 }
 
-/// Which places are taken: the set of largest total gain. `bonus` adds to the gain of places.
+/// Which places are taken: the set of largest total gain. `bonus` adds to the gain of places: where it is above
+/// zero an object is known to be, and may be as warm as the belt.
 pub(super) fn chosen(
     ground: &Ground<'_>,
     gains: &[Gain],
@@ -275,7 +276,7 @@ pub(super) fn chosen(
         .iter()
         .zip(bonus)
         .map(|(gain, bonus)| {
-            if *bonus > 0.0 || (gain.departs && gain.gain > LEAST_GAIN) {
+            if *bonus > 0.0 || (gain.departs && gain.gain + bonus > LEAST_GAIN) {
                 gain.gain + bonus - LEAST_GAIN
             } else {
                 f64::NEG_INFINITY

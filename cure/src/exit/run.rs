@@ -2,7 +2,6 @@
 
 use inkdwell_config::quantity::{CelsiusDifference, Metres, MetresPerSecond, Seconds, Share};
 
-use super::belt_search::belt_between;
 use super::find::{Line, find, pace};
 use super::judge::{Counted, judge, no_evidence};
 use super::objects::Object;
@@ -88,8 +87,7 @@ impl Passed {
             eye: run.eye,
         };
         let nearest = traces.first().and_then(Option::as_ref)?;
-        let (belt, covered) = belt_between(nearest, template, spot, run.pitch);
-        let found = find(nearest, &way, (template, &belt, &covered), line);
+        let found = find(nearest, &way, template, line);
         let (objects, beside) = found.into_iter().unzip();
         Some(Passed {
             way,
