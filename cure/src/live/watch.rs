@@ -176,7 +176,7 @@ impl ProbeWatch {
         } = self;
         let mut was_cut = false;
         engine.finish(&mut |event| {
-            was_cut |= matches!(event.kind, EventKind::PassJudged(_));
+            was_cut |= matches!(&event.kind, EventKind::PassJudged(pass) if pass.cut);
             open.note(event, *batch, found);
         });
         self.open.end(heard.filter(|_| was_cut));

@@ -77,11 +77,11 @@ pub(super) struct Lately {
 
 impl Lately {
     pub(super) fn read_exit(&mut self, probe: &str, at: Micros, celsius: f64) {
-        own(&mut self.exits, probe).push(at, celsius, MOST_KEPT);
+        add(&mut self.exits, probe, (at, celsius), MOST_KEPT);
     }
 
     pub(super) fn read_room(&mut self, probe: &str, at: Micros, celsius: f64) {
-        own(&mut self.rooms, probe).push(at, celsius, MOST_OF_ROOM);
+        add(&mut self.rooms, probe, (at, celsius), MOST_OF_ROOM);
     }
 
     pub(super) fn read_belt(&mut self, at: Micros, speed: f64) {
@@ -197,9 +197,14 @@ impl Lately {
     }
 }
 
-fn own<'a>(all: &'a mut BTreeMap<String, Series>, id: &str) -> &'a mut Series {
-    if !all.contains_key(id) {
-        all.insert(id.to_owned(), Series::default());
+/// Adds a reading to the series of a probe. (Readings are many, and an entry would take its own copy of the id each
+/// time.)
+fn add(all: &mut BTreeMap<String, Series>, probe: &str, reading: (Micros, f64), most: usize) {
+    match all.get_mut(probe) {
+        Some(series) => series.push(reading.0, reading.1, most),
+        None => {
+            let series = Series(vec![reading]);
+            all.insert(probe.to_owned(), series);
+        }
     }
-    all.entry(id.to_owned()).or_default()
 }
