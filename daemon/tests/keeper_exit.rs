@@ -232,36 +232,44 @@ impl Shift<'_> {
     }
 }
 
-/// Five minutes of the sample's run; answers come every so many ticks, and the plug is pulled every so many.
+/// What a line said in one second of the sample's run, delivery by delivery.
+fn deliveries(run: &BTreeMap<String, Vec<(f64, f64)>>, second: u32) -> Vec<(f64, Delivery)> {
+    let (exit, exit2) = (&run["exit"], &run["exit2"]);
+    let (belt, prints) = (&run["belt"], &run["prints"]);
+    let within = |own: &&(f64, f64)| own.0 >= f64::from(second) && own.0 < f64::from(second + 1);
+    let rows = exit.iter().enumerate().filter(|(_, own)| within(own));
+    let rows = rows.map(|(number, row)| {
+        let said = [
+            ("exit", row.1),
+            ("exit2", exit2[number].1),
+            ("belt-speed", belt[number].1 * 60.0),
+            ("prints", prints[number].1),
+        ];
+        let said = said.map(|(channel, value)| Said {
+            channel: Arc::from(channel),
+            value: Value::Number(value),
+            device_time: None,
+            sequence: None,
+        });
+        let delivery = Delivery {
+            source: SourceId(0),
+            arrived: Instant::now(),
+            said: said.to_vec(),
+            mark: None,
+            receipt: None,
+        };
+        (row.0, delivery)
+    });
+    rows.collect()
+}
+
+/// Almost six minutes of the sample's run; answers come every so many ticks, and the plug is pulled every so many.
 fn passes(answers_every: u32, crashes_every: Option<u32>) -> Vec<PassJudged> {
     let run = sample("exit-run.csv");
     let mut shift = Shift::begin();
-    let (exit, exit2) = (&run["exit"], &run["exit2"]);
-    let (belt, prints) = (&run["belt"], &run["prints"]);
-    for second in 0..330_u32 {
-        let within =
-            |own: &&(f64, f64)| own.0 >= f64::from(second) && own.0 < f64::from(second + 1);
-        for (number, row) in exit.iter().enumerate().filter(|(_, own)| within(own)) {
-            let said = [
-                ("exit", row.1),
-                ("exit2", exit2[number].1),
-                ("belt-speed", belt[number].1 * 60.0),
-                ("prints", prints[number].1),
-            ];
-            let said = said.map(|(channel, value)| Said {
-                channel: Arc::from(channel),
-                value: Value::Number(value),
-                device_time: None,
-                sequence: None,
-            });
-            let delivery = Delivery {
-                source: SourceId(0),
-                arrived: Instant::now(),
-                said: said.to_vec(),
-                mark: None,
-                receipt: None,
-            };
-            shift.keeper.take(delivery, at(row.0));
+    for second in 0..345_u32 {
+        for (taken, delivery) in deliveries(&run, second) {
+            shift.keeper.take(delivery, at(taken));
         }
         let now = at(f64::from(second + 1) - 0.001);
         shift.keeper.tick(now, now);
@@ -283,6 +291,54 @@ fn passes(answers_every: u32, crashes_every: Option<u32>) -> Vec<PassJudged> {
     shift.commit();
     assert!(!shift.keeper.awaits_answers());
     shift.passes
+}
+
+/// The daemon is stopped and started again while prints are on their way, some of them between the counter's eye and
+/// the exit probe, some of them before an answer: each is one pass, with one verdict.
+#[test]
+fn a_print_on_its_way_at_a_stop_has_one_verdict() {
+    let run = sample("exit-run.csv");
+    let mut on_their_way = 0;
+    // Prints follow each other by 16 s.
+    for (stop, answered) in [(200, true), (204, false), (208, true), (212, false)] {
+        let mut shift = Shift::begin();
+        for second in 0..300_u32 {
+            if second == stop {
+                let counted = run["prints"].iter().filter(|own| own.0 < f64::from(stop));
+                let counted = counted.map(|own| own.1).fold(0.0, f64::max);
+                on_their_way += counted as usize - shift.passes.len();
+                shift.keeper.finish(at(f64::from(stop)));
+                shift.ask();
+                if answered {
+                    shift.answer();
+                }
+                shift.commit();
+                shift.put_away();
+                // (What was on its way is lost with the program.)
+                shift.crash(f64::from(stop));
+            }
+            for (taken, delivery) in deliveries(&run, second) {
+                shift.keeper.take(delivery, at(taken));
+            }
+            let now = at(f64::from(second + 1) - 0.001);
+            shift.keeper.tick(now, now);
+            shift.ask();
+            shift.answer();
+            shift.commit();
+        }
+        assert!(!shift.keeper.awaits_answers());
+        let mut numbers: Vec<_> = shift.passes.iter().map(|pass| pass.print).collect();
+        numbers.sort_unstable();
+        let expected: Vec<_> = (1..=numbers.len() as u64).map(Some).collect();
+        assert_eq!(numbers, expected, "stopped at {stop} s");
+        let mut passes: Vec<_> = shift.passes.iter().map(|pass| pass.pass).collect();
+        passes.sort_unstable();
+        let all: Vec<_> = (1..=passes.len() as u64).collect();
+        assert_eq!(passes, all, "stopped at {stop} s");
+        let told = |pass: &PassJudged| pass.judged.is_some();
+        assert!(shift.passes.iter().all(told));
+    }
+    assert!(on_their_way > 0, "no print was on its way");
 }
 
 #[test]

@@ -13,6 +13,7 @@ mod belt;
 mod event;
 pub mod exit;
 mod looks;
+mod open_pass;
 mod passes;
 mod plan;
 mod prints;
@@ -87,7 +88,9 @@ impl Floor {
         }
         self.state.ticked = at;
         for station in 0..self.plan.stations.len() {
-            self.look_at_exit(station, at, false, events);
+            if self.state.exits[station].1.tick(at) {
+                self.look_at_exit(station, true, events);
+            }
         }
     }
 
@@ -100,7 +103,7 @@ impl Floor {
             self.with_watch(number, finish, events);
         }
         for station in 0..self.plan.stations.len() {
-            self.look_at_exit(station, self.state.ticked, true, events);
+            self.look_at_exit(station, true, events);
         }
     }
 }

@@ -48,7 +48,7 @@ impl Floor {
                     let at = &mut self.state.stations[station];
                     at.prints.ride(began, at.belt.way(began));
                     let batch = at.batch.as_ref().map(|batch| batch.number);
-                    self.state.exits[station].1.ride(at.belt.way(began), batch);
+                    self.state.exits[station].1.ride(began, batch);
                     events(FloorEvent::PassStarted {
                         station: self.plan.stations[station].id.clone(),
                         probe: probe.to_owned(),
@@ -58,7 +58,7 @@ impl Floor {
                 Found::Dropped(began) => {
                     let at = &mut self.state.stations[station];
                     let counted = at.prints.no_ride(began);
-                    self.state.exits[station].1.no_ride(at.belt.way(began));
+                    self.state.exits[station].1.no_ride(began);
                     if let Some(step) = counted {
                         self.nobody_rode(station, step, events);
                     }

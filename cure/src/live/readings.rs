@@ -65,14 +65,18 @@ impl Floor {
             .and_then(|value| planned.meter.celsius(value, state.junction));
         let value = celsius.map(|celsius| celsius.0);
         state.latest = Some(Latest { at, value });
-        let Some(station) = planned.station else {
+        let (place, station) = (planned.probe.place, planned.station);
+        if place == Place::Room {
+            self.read_room(number, at, value);
+        }
+        let Some(station) = station else {
             return;
         };
-        match planned.probe.place {
+        match place {
             Place::Cloth => self.read_cloth(number, at, celsius),
             Place::Zone => self.read_zone(station, number, at, celsius, events),
             Place::Exit if self.exit_plans[station].is_some() => {
-                self.read_exit(station, number, at, celsius);
+                self.read_exit(station, number, at, celsius, events);
             }
             Place::Ride | Place::Exit => {
                 let time = at.seconds_since(self.state.origin);
@@ -91,14 +95,26 @@ impl Floor {
         number: usize,
         at: Micros,
         celsius: Option<Celsius>,
+        events: &mut impl FnMut(FloorEvent),
     ) {
         if self.rides.is_empty() {
             return;
         }
-        let time = at.seconds_since(self.state.origin);
         let id = &self.plan.probes[number].probe.id;
         let celsius = celsius.map_or(f64::NAN, |celsius| celsius.0);
-        self.state.exits[station].1.read_exit(id, time, celsius);
+        self.state.exits[station].1.read_exit(id, at, celsius);
+        self.look_at_exit(station, false, events);
+    }
+
+    /// A room's probe is of one station or, where it declares none, of all.
+    fn read_room(&mut self, number: usize, at: Micros, celsius: Option<f64>) {
+        let planned = &self.plan.probes[number];
+        let celsius = celsius.unwrap_or(f64::NAN);
+        for (station, (_, watch)) in self.state.exits.iter_mut().enumerate() {
+            if planned.station.is_none_or(|own| own == station) {
+                watch.read_room(&planned.probe.id, at, celsius);
+            }
+        }
     }
 
     pub(super) fn read_cloth(&mut self, number: usize, at: Micros, celsius: Option<Celsius>) {
@@ -166,13 +182,16 @@ impl Floor {
     ) {
         let time = at.seconds_since(self.state.origin);
         if !self.rides.is_empty() {
-            self.state.exits[station].1.read_belt(time, speed);
+            self.state.exits[station].1.read_belt(at, speed);
         }
         let state = &mut self.state.stations[station];
         state.belt.read(time, speed);
         if let Some(kept) = &mut state.kept {
             let change = kept.belt(speed);
             tell_change(&state.id, kept.recipe(), change, at, events);
+        }
+        if !self.rides.is_empty() {
+            self.look_at_exit(station, false, events);
         }
     }
 
@@ -200,11 +219,12 @@ impl Floor {
         state
             .prints
             .counted(shown, eye, pitch, &mut |step| unseen.push(step));
-        if !self.rides.is_empty() {
-            self.state.exits[station].1.read_count(time, shown);
-        }
         for step in unseen {
             self.nobody_rode(station, step, events);
+        }
+        if !self.rides.is_empty() {
+            self.state.exits[station].1.read_count(at, shown);
+            self.look_at_exit(station, false, events);
         }
     }
 
@@ -223,7 +243,6 @@ impl Floor {
             let time = step.at.seconds_since(self.state.origin);
             let counted = Counted {
                 time,
-                way: self.state.stations[station].belt.way(time),
                 batch,
                 print: step.print,
             };

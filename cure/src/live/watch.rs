@@ -3,10 +3,10 @@
 use inkdwell_config::quantity::{Celsius, Seconds};
 use serde::{Deserialize, Serialize};
 
-use crate::engine::{ChannelId, ClothId, Engine, Event, EventKind};
+use super::open_pass::OpenPass;
+use crate::engine::{ChannelId, ClothId, Engine, EventKind};
 use crate::judged::JudgedPass;
 use crate::plan::{ChannelPlan, ProbeDoubt, Watch};
-use crate::sieve::HOTTEST_BELIEVED;
 
 /// A heating under a lamp that has cooled for so long is over, in seconds: the next print has not come.
 const COOLED_FOR: f64 = 20.0;
@@ -24,15 +24,14 @@ pub(super) struct ProbeWatch {
     batch: Option<u64>,
     /// A batch and laws that are taken as soon as no pass is open.
     wanted: Option<(Option<u64>, ChannelPlan)>,
-    /// When the open pass began.
-    open: Option<f64>,
+    open: OpenPass,
+    /// Below this a ride is over.
+    wake: Celsius,
     /// The time of its last good reading, as it was at the last tick.
     heard: Option<f64>,
     /// The tick since which there was none. (Readings may be old when they come: their own times do not tell
     /// whether it is silent. And one that says OPEN all the time tells no more than one that says nothing.)
     quiet_since: f64,
-    /// The hottest reading of the open pass, and when.
-    hottest: (f64, f64),
 }
 
 /// What a probe's engine found, and by whose laws.
@@ -49,7 +48,7 @@ impl ProbeWatch {
         batch: Option<u64>,
         cloth: &[(String, ProbeDoubt)],
     ) -> ProbeWatch {
-        let is_flash = plan.watch != Watch::Ride;
+        let (is_flash, wake) = (plan.watch != Watch::Ride, plan.wake);
         let mut engine = Engine::new();
         let channel = engine.add_channel(plan);
         let cloth = cloth
@@ -63,16 +62,16 @@ impl ProbeWatch {
             is_flash,
             batch,
             wanted: None,
-            open: None,
+            open: OpenPass::none(),
+            wake,
             heard: None,
             quiet_since: f64::NEG_INFINITY,
-            hottest: (0.0, f64::NEG_INFINITY),
         }
     }
 
     /// When the open pass began.
     pub(super) fn open(&self) -> Option<f64> {
-        self.open
+        self.open.began()
     }
 
     /// The laws of another batch from the next pass on.
@@ -104,25 +103,20 @@ impl ProbeWatch {
         celsius: Option<Celsius>,
         found: &mut impl FnMut(Found),
     ) {
-        if let Some(celsius) = celsius
-            && celsius.0 > self.hottest.1
-            && celsius.0 <= HOTTEST_BELIEVED
-        {
-            self.hottest = (time, celsius.0);
-        }
+        let wake = (!self.is_flash).then_some(self.wake);
+        self.open.read(time, celsius, wake);
         let ProbeWatch {
             engine,
             channel,
             open,
             batch,
-            hottest,
             ..
         } = self;
         let mut ended = false;
         engine.feed(*channel, Seconds(time), celsius, &mut |event| {
-            ended |= note(event, open, hottest, *batch, found);
+            ended |= open.note(event, *batch, found);
         });
-        let has_cooled = self.open.is_some() && time - self.hottest.0 >= COOLED_FOR;
+        let has_cooled = self.open.is_open() && self.open.cools_since(time) >= COOLED_FOR;
         if self.is_flash && (self.wanted.is_some() || has_cooled) {
             // A heating lasts until the next begins, which may be the next batch's already.
             self.settle(self.wanted.is_some(), found);
@@ -143,7 +137,7 @@ impl ProbeWatch {
     /// Time goes on though nothing is read.
     pub(super) fn tick(&mut self, time: f64, found: &mut impl FnMut(Found)) {
         let heard = self.engine.last_good(self.channel).map(|last| last.0);
-        if std::mem::replace(&mut self.heard, heard) != heard || self.open.is_none() {
+        if std::mem::replace(&mut self.heard, heard) != heard || !self.open.is_open() {
             self.quiet_since = time;
             return;
         }
@@ -152,7 +146,7 @@ impl ProbeWatch {
             self.settle(true, found);
             self.take_wanted();
         }
-        if self.open.is_some() && quiet >= GIVEN_UP {
+        if self.open.is_open() && quiet >= GIVEN_UP {
             self.finish(found);
             self.take_wanted();
         }
@@ -164,54 +158,27 @@ impl ProbeWatch {
             channel,
             open,
             batch,
-            hottest,
             ..
         } = self;
         engine.settle(*channel, over, &mut |event| {
-            note(event, open, hottest, *batch, found);
+            open.note(event, *batch, found);
         });
     }
 
     /// Its trace ends here: an open pass is judged as cut.
     pub(super) fn finish(&mut self, found: &mut impl FnMut(Found)) {
+        let heard = self.engine.last_good(self.channel).map(|last| last.0);
         let ProbeWatch {
             engine,
             open,
             batch,
-            hottest,
             ..
         } = self;
+        let mut was_cut = false;
         engine.finish(&mut |event| {
-            note(event, open, hottest, *batch, found);
+            was_cut |= matches!(&event.kind, EventKind::PassJudged(pass) if pass.cut);
+            open.note(event, *batch, found);
         });
-        self.open = None;
-    }
-}
-
-/// Notes an event; says whether a pass has ended.
-fn note(
-    event: Event,
-    open: &mut Option<f64>,
-    hottest: &mut (f64, f64),
-    batch: Option<u64>,
-    found: &mut impl FnMut(Found),
-) -> bool {
-    match event.kind {
-        EventKind::PassStarted { at } => {
-            *open = Some(at.0);
-            *hottest = (at.0, f64::NEG_INFINITY);
-            found(Found::Started(at.0));
-            false
-        }
-        EventKind::PassDropped { start, .. } => {
-            *open = None;
-            found(Found::Dropped(start.0));
-            true
-        }
-        EventKind::PassJudged(pass) => {
-            *open = None;
-            found(Found::Ended(pass, batch));
-            true
-        }
+        self.open.end(heard.filter(|_| was_cut));
     }
 }

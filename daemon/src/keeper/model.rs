@@ -1,7 +1,7 @@
 //! Prints that have left past an exit probe, and what is inferred of them.
 //!
 //! What is said of such a print takes a heat model and some time, so it is found elsewhere
-//! ([`Inferrers`](super::Inferrers)) while the keeper goes on. A print is *pending* from the tick at which it
+//! ([`Inferrers`](super::Inferrers)) while the keeper goes on. A print is *pending* from the reading at which it
 //! has left, with its pass's number and all that was read of it, until its answer comes. Answers are taken in
 //! the order of the passes, whatever order they come in. Pending prints are put away with everything else,
 //! and an answer is a record; so after a crash those without a record are asked again, and get the same

@@ -12,7 +12,7 @@ use super::timeline::Timeline;
 use crate::record::{Calibrated, RecipeLocked};
 
 /// The form in which it is written. To be raised whenever anything in it changes.
-const FORM: u32 = 3;
+const FORM: u32 = 4;
 
 /// A checkpoint that cannot be used.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]

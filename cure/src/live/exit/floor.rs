@@ -3,13 +3,11 @@
 use std::sync::Arc;
 
 use inkdwell_config::quantity::Celsius;
-use inkdwell_config::shop::Place;
 
 use super::super::Floor;
 use super::super::event::{FloorEvent, PrintLeft, SeenBy, SeenPass};
 use super::super::passes::mean_speed;
 use super::super::readings::tell_change;
-use super::super::time::Micros;
 use super::ride::RecipeRide;
 use super::watch::{Left, LeftPrint, Look, Step};
 
@@ -46,18 +44,16 @@ impl Floor {
         }
     }
 
-    /// Looks for prints that have left a station.
+    /// Looks for prints that have left a station; `last`: nothing more will come.
     pub(in super::super) fn look_at_exit(
         &mut self,
         station: usize,
-        at: Micros,
         last: bool,
         events: &mut impl FnMut(FloorEvent),
     ) {
         let Some(plan) = &self.exit_plans[station] else {
             return;
         };
-        let room = self.room(station);
         let watch = &mut self.state.exits[station].1;
         let left = watch.look(&Look {
             plan,
@@ -65,8 +61,6 @@ impl Floor {
             ridden: &self.state.ridden,
             origin: self.state.origin,
             belt: &self.state.stations[station].belt,
-            room,
-            now: at.seconds_since(self.state.origin),
             last,
         });
         for left in left {
@@ -80,31 +74,11 @@ impl Floor {
         }
     }
 
-    /// What the room's probe shows, to a whole degree: a model is made ready for one room at a time.
-    fn room(&self, station: usize) -> Option<f64> {
-        let own = &self.plan.stations[station].id;
-        let probes = self.plan.probes.iter().zip(&self.state.probes);
-        let mut rooms = probes.filter(|(planned, _)| {
-            let here = planned.probe.station.as_ref();
-            planned.probe.place == Place::Room && here.is_none_or(|id| id == own)
-        });
-        let shown = rooms.find_map(|(_, state)| state.latest.and_then(|latest| latest.value));
-        let room = shown.filter(|celsius| (-20.0..60.0).contains(celsius));
-        room.map(f64::round).or_else(|| {
-            let mut rides = self.state.exits[station].1.recipes();
-            let ride = rides.find_map(|recipe| self.rides.get(&recipe));
-            ride.and_then(|ride| ride.room).map(|room| room.0)
-        })
-    }
-
     fn tell_left(&mut self, station: usize, print: LeftPrint, events: &mut impl FnMut(FloorEvent)) {
         let at = &mut self.state.stations[station];
         let counted = print.step.and_then(|step| step.print);
         let number = counted.or_else(|| Some(at.prints.next(print.batch, 0)));
-        let (start, end) = (
-            self.state.origin.plus_seconds(print.start),
-            self.state.origin.plus_seconds(print.end),
-        );
+        let (start, end) = (print.start, print.end);
         let belt = mean_speed(&at.belt, print.heated.0, print.heated.1);
         if let (Some(shown), Some(kept)) = (print.shown, &mut at.kept) {
             let change = kept.exit(&print.probe, Celsius(shown));
@@ -135,7 +109,7 @@ impl Floor {
         let declared = &self.plan.stations[station];
         let belt = &self.state.stations[station].belt;
         let at = self.state.origin.plus_seconds(step.time);
-        let entered = belt.when(step.way - declared.heated_length.0);
+        let entered = belt.when(belt.way(step.time) - declared.heated_length.0);
         SeenPass {
             station: declared.id.clone(),
             probe: None,

@@ -20,6 +20,8 @@ pub(in super::super) struct PlannedExit {
 pub(in super::super) struct ExitPlan {
     pub(super) station: Station,
     pub(super) exits: Vec<PlannedExit>,
+    /// Probes of its room, by id, the first that shows something being believed.
+    pub(super) rooms: Vec<String>,
     pub(super) belt_declared: bool,
     pub(super) counted: bool,
     /// From the end of the heated length to the counter's eye, where that is declared, in metres.
@@ -46,6 +48,11 @@ impl ExitPlan {
                 })
             })
             .collect();
+        let rooms = plan.probes.iter().filter(|planned| {
+            let elsewhere = planned.station.is_some_and(|own| own != number);
+            planned.probe.place == Place::Room && !elsewhere
+        });
+        let rooms = rooms.map(|planned| planned.probe.id.clone());
         let signals = plan.signals.iter();
         let signals = signals.filter(|planned| planned.station == number);
         let kinds: Vec<SignalKind> = signals.map(|planned| planned.signal.kind).collect();
@@ -57,6 +64,7 @@ impl ExitPlan {
         });
         (!exits.is_empty()).then(|| ExitPlan {
             exits,
+            rooms: rooms.collect(),
             belt_declared: kinds.iter().any(is_belt),
             counted: kinds.iter().any(is_count),
             eye,

@@ -3,6 +3,8 @@
 use inkdwell_config::quantity::{Celsius, Seconds};
 use serde::{Deserialize, Serialize};
 
+use super::plan::ExitPlan;
+use super::ride::{RecipeExit, RecipeRide};
 use crate::exit::run::{NOTED_DOUBT, Run};
 use crate::exit::way::Way;
 use crate::remark::Remark;
@@ -41,6 +43,28 @@ pub struct Window {
 }
 
 impl Window {
+    /// A window without readings, as a ride and a station have it; `None` where the nearest probe is not declared
+    /// any more as it was when the ride was made.
+    pub(super) fn without_readings(ride: &RecipeRide, plan: &ExitPlan) -> Option<Window> {
+        let nearest = ride.exits.first()?;
+        let same = |exit: &RecipeExit| {
+            plan.exits.iter().any(|own| {
+                own.probe == exit.probe && own.distance == exit.distance && own.spot == exit.spot
+            })
+        };
+        let exits = ride.exits.iter().map(|exit| same(exit).then(Vec::new));
+        let nominal = plan.station.belt.filter(|_| !plan.belt_declared);
+        same(nearest).then(|| Window {
+            exits: exits.collect(),
+            nominal: nominal.unwrap_or(ride.belt).0,
+            belt_declared: plan.belt_declared,
+            eye: plan.eye.map(|eye| nearest.distance.0 - eye),
+            pitch: plan.pitch(),
+            max_gap: plan.max_gap.0,
+            ..Window::default()
+        })
+    }
+
     /// The room, told by a probe or taken as usual.
     pub(super) fn room(&self) -> Celsius {
         self.room.map_or(USUAL_ROOM, Celsius)
