@@ -17,10 +17,11 @@
 //!
 //! Several accounts of what may be different are held against each other (`account`): a garment of the batch in
 //! a chamber as it was, in one that has changed, or one zone of which has sagged; a wet garment; one of other
-//! mass. Each is weighed by how likely it is beforehand and how well it explains what was seen: exp(−χ²/2). That one
-//! which leaves much open might have shown anything is not held against it (as a marginal likelihood would),
-//! since of the prints that have its fault hardly any may be called cured. What is inferred is their mixture (`mixture`), and its band holds as much of it as two standard deviations hold of a normal
-//! distribution: a print is proved where hardly any account that is left standing has it fail.
+//! mass. Each is weighed by how likely it is beforehand and how well it explains what was seen: exp(−χ²/2). That an
+//! account which leaves much open might have shown anything is not held against it (as a marginal likelihood
+//! would), since of the prints that have its fault hardly any may be called cured. What is inferred is their
+//! mixture (`mixture`), and its band holds as much of it as two standard deviations hold of a normal distribution:
+//! a print is proved where hardly any account that is left standing has it fail.
 //!
 //! The model is only run where nothing near has been run before: slopes are taken at places of a lattice
 //! in u and are good between them.
