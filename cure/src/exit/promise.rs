@@ -6,8 +6,8 @@ use crate::heat::fit::{LimitName, MOST_PRINTS, Outlook};
 use crate::reason::harm_name;
 
 /// What to do where no other speed of the belt would prove nine prints in ten.
-const NO_SPEED: &str = "No speed of the belt near this one makes it nine in ten: a hotter or a gentler chamber, a \
-                        second exit probe further on, or a ride now and then would tell more.";
+const NO_SPEED: &str = "No speed of the belt near this one makes it nine in ten. Another chamber temperature may; \
+                        else let rides prove the prints, one every so often.";
 
 impl Outlook {
     /// What it says, and what to do about it, in sentences.
