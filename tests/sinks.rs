@@ -215,7 +215,7 @@ fn ways_out_are_listed_and_what_they_have_set_aside_is_sent_again() {
         ),
         (
             ["sinks", "retry", "bell"],
-            "there is no way out \"bell\"; /api/sinks lists those that the shop file declares",
+            "the shop file declares no way out \"bell\"; known are hook",
         ),
         (
             ["sinks", "retry", "a/b"],

@@ -26,7 +26,7 @@ fn what_is_typed_wrong_is_told_in_a_sentence() {
     mixed.extend(["--ink-mixed", "this morning"]);
     assert_eq!(
         daemon.refused(&mixed),
-        "ink_mixed: \"this morning\" is no time; write it as 2026-01-31T08:30:00+01:00"
+        "when the ink was mixed: \"this morning\" is no time; write it as 2026-01-31T08:30:00+01:00"
     );
     let last = mixed.len() - 1;
     mixed[last] = "00:00";

@@ -63,7 +63,7 @@ fn probes_are_listed_and_calibrated() {
         ),
         (
             calibrate("170 C=171 C", "2027-02-02").to_vec(),
-            "points_c: what was true has to rise",
+            "the points: what was true has to rise",
         ),
         (
             calibrate("100 C=101.2 C", "2026-02-02").to_vec(),

@@ -9,14 +9,14 @@ use schemars::JsonSchema;
 use serde::Deserialize;
 
 use super::Api;
-use super::extract::{Answer, Asked, Told, absent, at_most, name, prose, some_name};
+use super::extract::{Answer, Asked, Told, at_most, name, prose, some_name};
 use super::refusal::Refusal;
 use super::view::{
     Acknowledgement, AlarmChangeView, AlarmHistory, AlarmView, Alarms, ByWhy, CAUTION, Catalogue,
     Clock, SheetView, ToShelve, order,
 };
 use crate::journal::Reader;
-use crate::keeper::{Command, Deal};
+use crate::keeper::{Command, Deal, no_alarm};
 use crate::record::Record;
 
 /// Which of the alarms, by their states.
@@ -100,10 +100,7 @@ pub(super) async fn history(
     if let Some(name) = &alarm
         && AlarmId::parse(name).is_none()
     {
-        return Err(absent(
-            "alarm",
-            format!("{name:?}; /api/alarms/catalogue lists all"),
-        ));
+        return Err(no_alarm(name).into());
     }
     let question = move |reader: &Reader, clock: &Clock| {
         let kept = reader.alarm_history(alarm.as_deref(), newest)?;
@@ -128,20 +125,19 @@ pub(super) async fn get(
 }
 
 async fn show(api: &Api, alarm: &str) -> Result<AlarmView, Refusal> {
-    let id = AlarmId::parse(alarm);
+    let Some(id) = AlarmId::parse(alarm) else {
+        return Err(no_alarm(alarm).into());
+    };
     let (known, units) = api
         .look(move |keeper, _| {
-            let known = id.and_then(|id| keeper.alarm(&id).cloned());
+            let known = keeper.alarm(&id).cloned();
             (known, keeper.shop().units)
         })
         .await?;
     let alarm = alarm.to_owned();
     let question = move |_: &Reader, clock: &Clock| match &known {
         Some(known) => Ok(AlarmView::new(known, units, clock)),
-        None => Err(absent(
-            "alarm",
-            format!("{alarm:?} that ever came; /api/alarms lists those that stand"),
-        )),
+        None => Err(Refusal::absent(format!("{alarm} has never come"))),
     };
     api.read(question).await
 }

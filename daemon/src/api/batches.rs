@@ -106,7 +106,7 @@ pub(crate) async fn open(
 async fn mixed(api: &Api, text: String) -> Result<Micros, Refusal> {
     let shown = DateTime::parse_from_rfc3339(text.trim()).map_err(|_| {
         Refusal::wrong(format!(
-            "ink_mixed: {text:?} is no time; write it as 2026-01-31T08:30:00+01:00"
+            "when the ink was mixed: {text:?} is no time; write it as 2026-01-31T08:30:00+01:00"
         ))
     })?;
     let now = api.shift.now();
@@ -116,7 +116,7 @@ async fn mixed(api: &Api, text: String) -> Result<Micros, Refusal> {
     // Who types the minute that has just begun is not wrong.
     if at > now.plus_seconds(60.0) {
         return Err(Refusal::wrong(format!(
-            "ink_mixed: {text:?} is still to come; give the time at which it was mixed"
+            "when the ink was mixed: {text:?} is still to come; give the time at which it was mixed"
         )));
     }
     Ok(at)

@@ -166,7 +166,7 @@ pub(super) async fn calibrate(
     let rises = |pair: &[(f64, f64)]| pair[0].1 < pair[1].1;
     if !new.points_c.windows(2).all(rises) {
         return Err(Refusal::wrong(
-            "points_c: what was true has to rise from point to point, as what was shown does",
+            "the points: what was true has to rise from point to point, as what was shown does",
         ));
     }
     let calibrated = Calibrated {

@@ -6,9 +6,10 @@ use axum::Json;
 use axum::extract::{Path, State};
 use axum::http::header::CONTENT_TYPE;
 use axum::response::{IntoResponse, Response};
+use inkdwell_config::problem::suggestion;
 use tokio::time::timeout;
 
-use super::extract::{Answer, Told, absent, name};
+use super::extract::{Answer, Told, name};
 use super::refusal::Refusal;
 use super::view::{AsideView, By, Clock, SinkState, SinkView, Sinks};
 use super::{Api, COMMIT};
@@ -49,14 +50,15 @@ pub(super) async fn retry(
 }
 
 async fn one(api: &Api, sink: &str) -> Result<SinkView, Refusal> {
-    let all = all(api).await?.into_iter();
-    let mut own = all.filter(|own| own.sink == sink);
-    own.next().ok_or_else(|| {
-        absent(
-            "way out",
-            format!("{sink:?}; /api/sinks lists those that the shop file declares"),
-        )
-    })
+    let mut all = all(api).await?;
+    if let Some(own) = all.iter().position(|own| own.sink == sink) {
+        return Ok(all.swap_remove(own));
+    }
+    let names: Vec<&str> = all.iter().map(|own| own.sink.as_str()).collect();
+    let remedy = suggestion(sink, &names);
+    Err(Refusal::absent(format!(
+        "the shop file declares no way out {sink:?}; {remedy}"
+    )))
 }
 
 async fn all(api: &Api) -> Result<Vec<SinkView>, Refusal> {

@@ -249,7 +249,8 @@ impl Keeper {
     }
 }
 
-fn no_alarm(name: &str) -> Refused {
+/// There is no alarm of such a name.
+pub(crate) fn no_alarm(name: &str) -> Refused {
     let names: Vec<&str> = Kind::ALL.into_iter().map(Kind::name).collect();
     let kind = name.split_once('@').map_or(name, |(kind, _)| kind);
     Refused::NoAlarm {

@@ -36,6 +36,7 @@ use inkdwell_cure::live::Floor;
 use crate::record::Occurrence;
 use crate::time::{Micros, WallClock};
 
+pub(crate) use alarms::no_alarm;
 pub use command::{Command, Deal, OpenBatch, Refused};
 pub use entry::{Entry, TICK, TICKS, Taking};
 pub use model::{InferJob, Inferred, ModelKey};

@@ -184,7 +184,7 @@ async fn a_wish_to_send_again_outlives_a_restart() {
     assert_eq!(status, 404);
     assert_eq!(
         told["error"],
-        "there is no way out \"bell\"; /api/sinks lists those that the shop file declares"
+        "the shop file declares no way out \"bell\"; known are hook"
     );
     asked.stop().await;
     assert_eq!(passes(&server.taken()), [1, 3, 5, 6, 2, 4]);
