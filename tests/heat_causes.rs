@@ -1,13 +1,15 @@
 //! Rides that are not what they seem: the fit names them, with the likeliest cause, and leaves good ones alone.
 
+use std::sync::LazyLock;
+
 use inkdwell_config::quantity::MetresPerSecond;
 use inkdwell_cure::heat::fit::{Cause, Fit, Note, Ride, Trip};
 use inkdwell_simulated_traces::chance::Chance;
 use inkdwell_simulated_traces::events::{Event, GarmentChange};
 use inkdwell_simulated_traces::line::LAID_BEFORE;
-use inkdwell_simulated_traces::shop::{SimulatedShop, draw_shop};
+use inkdwell_simulated_traces::shop::SimulatedShop;
 
-use super::{fitted, read, ride};
+use super::{DRAWN, Drawn, drawn, fitted, read, ride};
 
 /// Shops that each fault is tried in.
 const SHOPS: usize = 6;
@@ -99,26 +101,45 @@ struct Score {
     beside_named: u32,
 }
 
-fn score(wrong: Wrong, good: &[f64]) -> Score {
-    let mut score = Score::default();
-    let shops = (1..).map(draw_shop).filter_map(|shop| {
-        let fastest = shop.fastest_safe()?.0;
-        Some((shop, fastest))
+/// A shop, its fastest truly safe speed in m/s, and the two good rides that keep an odd one company.
+struct Tried {
+    shop: &'static SimulatedShop,
+    fastest: f64,
+    good: [Ride; 2],
+}
+
+/// The shops that every fault is tried in: the first ones with a safe speed.
+static TRIED: LazyLock<Vec<Tried>> = LazyLock::new(|| {
+    let shops = (1..=DRAWN).map(drawn).filter_map(|drawn| {
+        let Drawn { shop, fastest } = drawn;
+        let fastest = (*fastest)?;
+        let good = |share: f64, number: u64| ride(shop, share * fastest, 100 * shop.seed + number);
+        Some(Tried {
+            shop,
+            fastest,
+            good: [good(0.75, 0), good(1.1, 1)],
+        })
     });
-    for (shop, fastest) in shops.take(SHOPS) {
+    shops.take(SHOPS).collect()
+});
+
+/// Tries a fault alone, or after so many good rides.
+fn score(wrong: Wrong, good: usize) -> Score {
+    let mut score = Score::default();
+    for Tried {
+        shop,
+        fastest,
+        good: rides,
+    } in &*TRIED
+    {
         let mut chance = Chance::new(shop.seed, "odd rides");
-        let mut rides: Vec<Ride> = good
-            .iter()
-            .zip(100 * shop.seed..)
-            .map(|(share, seed)| ride(&shop, share * fastest, seed))
-            .collect();
-        rides.push(odd_ride(&shop, 0.95 * fastest, wrong, &mut chance));
-        let fit = fitted(&shop, &rides);
+        let mut rides = rides[..good].to_vec();
+        rides.push(odd_ride(shop, 0.95 * fastest, wrong, &mut chance));
+        let fit = fitted(shop, &rides);
         let last = rides.len() - 1;
         let causes = named(&fit, last);
         println!(
-            "{wrong:?} {} {:?} {} {} rms {:.1} {causes:?}",
-            good.len(),
+            "{wrong:?} {good} {:?} {} {} rms {:.1} {causes:?}",
             shop.style,
             shop.ink.id,
             shop.fabric.id,
@@ -133,12 +154,12 @@ fn score(wrong: Wrong, good: &[f64]) -> Score {
             .filter(|ride| named(&fit, *ride).is_some())
             .count() as u32;
     }
-    println!("{wrong:?} beside {}: {score:?}", good.len());
+    println!("{wrong:?} beside {good}: {score:?}");
     score
 }
 
 /// The ride alone, and after two good ones.
-const COMPANY: [&[f64]; 2] = [&[], &[0.75, 1.1]];
+const COMPANY: [usize; 2] = [0, 2];
 
 #[test]
 fn a_good_ride_is_not_named() {
