@@ -16,19 +16,12 @@ const FARTHEST: f64 = 4.0;
 const OFF: f64 = 0.06;
 /// An offset that is nearer to what is declared may explain so much less, in gains of one object.
 const NEARLY: f64 = 1.3;
-/// A print lies so near to where its step has it, in metres, beside what sampling blurs.
-const NEAR: f64 = 0.08;
-/// What a step adds to the gain of a place near it.
-const COUNTED: f64 = 30.0;
-/// What a place lacks at which the counter counted nothing. An eye misses a print now and then: one that stands
-/// out gains hundreds. A seam of the belt, or a margin, does not.
-const UNCOUNTED: f64 = 100.0;
 
 /// The belt's way at each step of a counter.
 ///
 /// `readings` are seconds and counts, NaN where bad. Steps of more than one lie `pitch` metres apart where
-/// that is known and fits into what the belt moved since the reading before, else evenly over that.
-fn steps(readings: &[(f64, f64)], way: &Way, pitch: Option<f64>) -> Vec<f64> {
+/// that is known and fits, else evenly over the belt since the reading before.
+pub(super) fn steps(readings: &[(f64, f64)], way: &Way, pitch: Option<f64>) -> Vec<f64> {
     let mut found = Vec::new();
     let mut before: Option<(f64, f64)> = None;
     for reading in readings.iter().filter(|reading| reading.1.is_finite()) {
@@ -46,7 +39,7 @@ fn steps(readings: &[(f64, f64)], way: &Way, pitch: Option<f64>) -> Vec<f64> {
         let (from, to) = (way.at(since), way.at(reading.0));
         let count = step as u32;
         let apart = match pitch {
-            Some(pitch) if f64::from(count - 1) * pitch <= to - from => pitch,
+            Some(pitch) if f64::from(count - 1) * pitch <= to - from + pitch => pitch,
             _ => (to - from) / f64::from(count),
         };
         // One step happened somewhere since the reading before: most likely half-way.
@@ -65,7 +58,7 @@ fn steps(readings: &[(f64, f64)], way: &Way, pitch: Option<f64>) -> Vec<f64> {
 }
 
 /// How much the belt moves between two readings of the counter, in metres: the blur of its steps.
-fn blur(readings: &[(f64, f64)], way: &Way) -> f64 {
+pub(super) fn blur(readings: &[(f64, f64)], way: &Way) -> f64 {
     let mut moves: Vec<f64> = readings
         .windows(2)
         .map(|pair| way.at(pair[1].0) - way.at(pair[0].0))
@@ -77,79 +70,9 @@ fn blur(readings: &[(f64, f64)], way: &Way) -> f64 {
     *moves.select_nth_unstable_by(middle, f64::total_cmp).1
 }
 
-/// What a counter counted during a run.
-#[derive(Debug, Clone, PartialEq)]
-pub(super) struct Counter {
-    /// The belt's way at each step.
-    steps: Vec<f64>,
-    /// How much the belt moves between two readings, in metres.
-    blur: f64,
-    /// From a step to the place of its print: where the eye sees what the probe sees, and what is declared.
-    usual: f64,
-    declared: Option<f64>,
-}
-
-impl Counter {
-    /// From readings (seconds and counts, NaN where bad). `lead` is where a garment begins (metres from its
-    /// print's place), `eye` how far before the probe the eye sits where that is declared. `None` where it counted
-    /// nothing.
-    pub(super) fn new(
-        readings: &[(f64, f64)],
-        way: &Way,
-        pitch: Option<f64>,
-        (lead, eye): (f64, Option<f64>),
-    ) -> Option<Counter> {
-        let steps = steps(readings, way, pitch);
-        (!steps.is_empty()).then(|| Counter {
-            steps,
-            blur: blur(readings, way),
-            usual: -lead,
-            declared: eye.map(|eye| eye - lead),
-        })
-    }
-
-    /// Where it has prints, given how much every place of the ground gains by one.
-    pub(super) fn expected(&self, ground: &Ground<'_>, gains: &[Gain]) -> Expected {
-        let about = (self.blur, self.usual, self.declared);
-        let offset = offset(&self.steps, ground, gains, about);
-        Expected {
-            ways: self.steps.iter().map(|step| step + offset).collect(),
-            reach: NEAR + 0.5 * self.blur,
-        }
-    }
-}
-
-/// Where a counter has prints; nowhere where none runs.
-#[derive(Debug, Clone, PartialEq, Default)]
-pub(super) struct Expected {
-    /// The belt's way at each print's place.
-    pub(super) ways: Vec<f64>,
-    /// How far beside that it may lie, in metres.
-    reach: f64,
-}
-
-impl Expected {
-    /// What is added to the gain of every place: more where a print was counted, less where none was.
-    pub(super) fn bonus(&self, ground: &Ground<'_>) -> Vec<f64> {
-        if self.ways.is_empty() {
-            return vec![0.0; ground.count];
-        }
-        let mut bonus = vec![-UNCOUNTED; ground.count];
-        // A print a little further off lies where it lies: its step is neither for nor against it.
-        for (reach, worth) in [(2.0 * self.reach, 0.0), (self.reach, COUNTED)] {
-            let reach = (reach / STEP) as usize;
-            for place in self.ways.iter().filter_map(|way| ground.place(*way)) {
-                let to = (place + reach + 1).min(bonus.len());
-                bonus[place.saturating_sub(reach)..to].fill(worth);
-            }
-        }
-        bonus
-    }
-}
-
 /// The offset from a step to the place of the print that made it. `declared` is what follows from the
 /// shop file, if it says where the eye sits.
-fn offset(
+pub(super) fn offset(
     steps: &[f64],
     ground: &Ground<'_>,
     gains: &[Gain],
@@ -230,18 +153,6 @@ mod tests {
         assert!((found[2] - found[1] - 0.75).abs() < 1e-12);
         assert!(found[1] > 0.55 && found[2] <= 2.0);
         assert!((found[3] - expected[3]).abs() < 1e-12);
-    }
-
-    #[test]
-    fn two_prints_counted_at_once_lie_side_by_side() {
-        // In the second between two readings the belt moved 5 cm.
-        let readings = [(0.0, 4.0), (20.0, 4.0), (21.0, 6.0)];
-        let found = steps(&readings, &Way::steady(0.05), Some(0.75));
-        assert_eq!(found.len(), 2);
-        assert!(
-            found.iter().all(|way| (1.0..=1.05).contains(way)),
-            "{found:?}"
-        );
     }
 
     #[test]

@@ -264,8 +264,7 @@ pub(super) struct Gain {
     pub(super) departs: bool,
 }
 
-/// Which places are taken: the set of largest total gain. `bonus` adds to the gain of places: where it is above
-/// zero an object is known to be, and may be as warm as the belt.
+/// Which places are taken: the set of largest total gain. `bonus` adds to the gain of places.
 pub(super) fn chosen(
     ground: &Ground<'_>,
     gains: &[Gain],
@@ -276,7 +275,7 @@ pub(super) fn chosen(
         .iter()
         .zip(bonus)
         .map(|(gain, bonus)| {
-            if *bonus > 0.0 || (gain.departs && gain.gain + bonus > LEAST_GAIN) {
+            if *bonus > 0.0 || (gain.departs && gain.gain > LEAST_GAIN) {
                 gain.gain + bonus - LEAST_GAIN
             } else {
                 f64::NEG_INFINITY

@@ -4,7 +4,7 @@ use inkdwell_config::fabric::Fabric;
 use inkdwell_config::quantity::{Celsius, CelsiusDifference, Metres, Share};
 
 use super::belt::beside;
-use super::belt_search::Search;
+use super::belt_search::belt_between;
 use super::template::{Template, TemplateError};
 use super::trace::ExitTrace;
 use super::way::Way;
@@ -104,13 +104,7 @@ impl<'a> Reference<'a> {
                 let trace = ExitTrace::new(readings, way);
                 let further = probe.distance.0 - nearest.distance.0;
                 let belt = (further == 0.0).then(|| {
-                    let search = Search {
-                        trace: &trace,
-                        template: &template,
-                        spot: probe.spot.0,
-                        pitch,
-                    };
-                    let (_, covered) = search.unaided();
+                    let (_, covered) = belt_between(&trace, &template, probe.spot.0, pitch);
                     beside(&trace, &covered, template.about(place))
                 });
                 shown(&template, &trace, place + further, probe, belt.flatten())

@@ -2,6 +2,7 @@
 
 use inkdwell_config::quantity::{CelsiusDifference, Metres, MetresPerSecond, Seconds, Share};
 
+use super::belt_search::belt_between;
 use super::find::{Line, find, pace};
 use super::judge::{Counted, judge, no_evidence};
 use super::objects::Object;
@@ -87,7 +88,8 @@ impl Passed {
             eye: run.eye,
         };
         let nearest = traces.first().and_then(Option::as_ref)?;
-        let found = find(nearest, &way, template, line);
+        let (belt, covered) = belt_between(nearest, template, spot, run.pitch);
+        let found = find(nearest, &way, (template, &belt, &covered), line);
         let (objects, beside) = found.into_iter().unzip();
         Some(Passed {
             way,
