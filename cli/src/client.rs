@@ -231,6 +231,11 @@ impl Client {
                 self.url,
                 token::FILE
             )),
+            // One that names no remedy of its own.
+            (StatusCode::NOT_FOUND, Ok(sentence)) if !sentence.contains(';') => {
+                let listing = listing(&sentence).map(|call| format!("; {call}"));
+                Failure::new(sentence + &listing.unwrap_or_default())
+            }
             (_, Ok(sentence)) => Failure::new(sentence),
             (status, Err(_)) => Failure::new(format!(
                 "{} answers {status} and no sentence; is that Inkdwell?",
@@ -254,6 +259,20 @@ impl Client {
             )),
         }
     }
+}
+
+/// The call that lists what there is of the kind of which there is no such one.
+fn listing(sentence: &str) -> Option<&'static str> {
+    let kind = sentence.strip_prefix("there is no ")?.split(' ').next()?;
+    Some(match kind {
+        "batch" => "inkdwell batch list shows the newest",
+        "hold" => "inkdwell holds --all shows all",
+        "pass" => {
+            "inkdwell batch show N shows those of batch N, inkdwell batch unassigned those of none"
+        }
+        "recipe" => "inkdwell recipe list shows those in force",
+        _ => return None,
+    })
 }
 
 fn not_running(folder: &Path, what: &str) -> Failure {

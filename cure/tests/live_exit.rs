@@ -288,7 +288,14 @@ fn offline(run: &Trace) -> Vec<JudgedPass> {
     let library = Library::shipped();
     let ink = library.ink("plastisol-standard").unwrap();
     let fabric = library.fabric("cotton-jersey").unwrap();
-    let fit = fit(&[ride], station, ink, fabric, Reference::fit_options(fabric)).unwrap();
+    let fit = fit(
+        &[ride],
+        station,
+        ink,
+        fabric,
+        Reference::fit_options(fabric),
+    )
+    .unwrap();
     let probe = |distance: f64| Probe {
         distance: inkdwell_config::quantity::Metres(distance),
         spot: inkdwell_config::quantity::Metres(0.03),
@@ -520,6 +527,53 @@ fn a_print_on_its_way_at_a_stop_is_told_once() {
         assert_eq!(numbers, all, "stopped at {stop} s");
     }
     assert!(on_their_way > 0, "no print was on its way");
+}
+
+/// The day is ended and begun again while a print with a probe in its ink is in the heat, or has just left it: it
+/// is told once, as cut, and neither what its probe shows afterwards nor what the exit probe sees of it is another.
+#[test]
+fn a_ride_on_its_way_at_a_stop_is_told_once() {
+    let run = Trace::read("exit-run.csv");
+    let reference = Trace::read("exit-reference.csv");
+    let model = model();
+    let all = channels(&run);
+    // The fifth print carries a probe. Its place passes the exit probe at about 141 s: it is there that its film is
+    // the reference's.
+    let film = reference.column("film").iter();
+    let film: Vec<(f64, f64)> = film
+        .map(|own| (own.0 + 140.9 - model.ride().passed, own.1))
+        .collect();
+    let mut columns = all.to_vec();
+    columns.push(("film", film.as_slice(), 1.0));
+    // It enters at 82 s, leaves the heat at 133 s, and is below 45 °C some minute later. (What lasts less than ten
+    // seconds until the stop is no pass yet: what comes after it is.)
+    for stop in [100.0, 110.0, 130.0, 138.0, 150.0] {
+        let mut day = Day::new(model.ride(), None);
+        day.feed(&columns, 0.0, stop);
+        day.finish();
+        let kept = postcard::to_allocvec(day.floor.saved()).unwrap();
+        let saved: Saved = postcard::from_bytes(&kept).unwrap();
+        day.floor = Floor::restored(&shop(), saved, &mut |event| panic!("{event:?}"));
+        day.floor.know_ride(3, Arc::new(model.ride().clone()));
+        // It was off for three seconds.
+        day.feed(&columns, stop + 3.0, 300.0);
+        let ended = day.ended();
+        let rides: Vec<_> = ended
+            .iter()
+            .filter(|pass| pass.by == SeenBy::Ride)
+            .collect();
+        assert_eq!(rides.len(), 1, "stopped at {stop} s: {rides:?}");
+        assert!(rides[0].judged.as_ref().unwrap().cut, "stopped at {stop} s");
+        let others = ended.iter().filter(|pass| pass.by != SeenBy::Ride);
+        let others = others.map(|pass| pass.print);
+        let left = day.left().into_iter().map(|left| left.seen.print);
+        let mut numbers: Vec<u64> = others.chain(left).flatten().collect();
+        numbers.sort_unstable();
+        let mut expected: Vec<u64> = (1..=numbers.len() as u64 + 1).collect();
+        expected.retain(|own| *own != 5);
+        assert!(numbers.len() > 10, "{numbers:?}");
+        assert_eq!(numbers, expected, "stopped at {stop} s");
+    }
 }
 
 /// A ride that is older than its recipe allows proves nothing.

@@ -121,7 +121,7 @@ fn holds_are_a_finding_until_they_are_settled() {
     );
     assert_eq!(
         daemon.refused(&["holds", "settle", "9", "scrapped", "--why", "torn"]),
-        "there is no hold 9"
+        "there is no hold 9; inkdwell holds --all shows all"
     );
     let nobody = [
         "holds", "settle", "9", "scrapped", "--why", "torn", "--by", " ",

@@ -38,11 +38,11 @@ fn what_is_typed_wrong_is_told_in_a_sentence() {
     );
     assert_eq!(
         daemon.refused(&["batch", "show", "9"]),
-        "there is no batch 9"
+        "there is no batch 9; inkdwell batch list shows the newest"
     );
     assert_eq!(
         daemon.refused(&["batch", "assign", "1", "9"]),
-        "there is no pass 9"
+        "there is no pass 9; inkdwell batch show N shows those of batch N, inkdwell batch unassigned those of none"
     );
     assert_eq!(
         daemon.refused(&["batch", "note", "1", " "]),

@@ -6,3 +6,4 @@ mod daemon;
 mod finding;
 mod probes;
 mod recipes;
+mod service;

@@ -38,12 +38,18 @@ fn a_recipe_from_lock_to_retirement() {
             vec!["recipe", "lock", "2"],
             "pass 2 is under-cured; lock a recipe from a ride that is proved good",
         ),
-        (vec!["recipe", "lock", "7"], "there is no pass 7"),
+        (
+            vec!["recipe", "lock", "7"],
+            "there is no pass 7; inkdwell batch show N shows those of batch N, inkdwell batch unassigned those of none",
+        ),
         (
             vec!["recipe", "lock", "1", "--zone-drift", "8"],
             "--zone-drift: 8 has no unit; write \"8 C\" or \"8 F\"",
         ),
-        (vec!["recipe", "show", "7"], "there is no recipe 7"),
+        (
+            vec!["recipe", "show", "7"],
+            "there is no recipe 7; inkdwell recipe list shows those in force",
+        ),
         (
             vec!["recipe", "lock", "1", "--belt-drift", "0 %"],
             "the belt's drift cannot be 0; give a number above zero",

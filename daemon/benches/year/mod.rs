@@ -4,7 +4,8 @@ use std::time::Duration;
 
 use inkdwell_daemon::journal::{Batch, Writer};
 use inkdwell_daemon::record::{
-    BatchClosed, BatchOpened, Dose, HarmSeen, Judged, PassJudged, Place, Record,
+    BatchClosed, BatchOpened, Dose, HarmSeen, HoldJoined, HoldOpened, HoldSettled, Judged,
+    PassJudged, Place, Record, Settled,
 };
 use inkdwell_daemon::time::Micros;
 
@@ -17,7 +18,6 @@ fn pass(number: u64, start: Micros, batch: u64) -> Record {
         best,
         high: best * 1.1,
     };
-    let is_good = !number.is_multiple_of(50);
     Record::PassJudged(PassJudged {
         pass: number,
         station: "belt-1".to_owned(),
@@ -44,7 +44,7 @@ fn pass(number: u64, start: Micros, batch: u64) -> Record {
                 harm: "scorch".to_owned(),
                 dose: dose(0.01),
             }],
-            verdict: if is_good { "cured" } else { "unproven" }.to_owned(),
+            verdict: if is_good(number) { "cured" } else { "unproven" }.to_owned(),
             harm: None,
             reasons: Vec::new(),
             remarks: vec![
@@ -53,6 +53,38 @@ fn pass(number: u64, start: Micros, batch: u64) -> Record {
             ],
         }),
     })
+}
+
+/// Every fiftieth print is not proved.
+fn is_good(number: u64) -> bool {
+    !number.is_multiple_of(50)
+}
+
+/// The hold of a day: it is opened by the first print that is not proved, the others join it, and at the end of the
+/// day it is settled, but for that of the last day.
+fn holds(records: &mut Vec<(Micros, Record)>, number: u64, at: Micros, batch: u64) {
+    if is_good(number) {
+        return;
+    }
+    if !records
+        .iter()
+        .any(|(_, record)| matches!(record, Record::HoldOpened(_)))
+    {
+        let opened = Record::HoldOpened(HoldOpened {
+            hold: batch,
+            batch: Some(batch),
+            station: "belt-1".to_owned(),
+            verdict: "unproven".to_owned(),
+            evidence: "inferred".to_owned(),
+            harm: None,
+        });
+        records.push((at, opened));
+    }
+    let joined = HoldJoined {
+        hold: batch,
+        pass: number,
+    };
+    records.push((at, Record::HoldJoined(joined)));
 }
 
 /// Days of 3000 passes, in a batch each.
@@ -77,12 +109,23 @@ pub fn passes(writer: &mut Writer, days: u64) {
             by: by(),
         });
         let mut records = vec![(start(0), opened)];
-        records.extend((0..3000).map(|index| {
-            let record = pass(day * 3000 + index + 1, start(index), batch);
-            (start(index).plus_seconds(55.0), record)
-        }));
+        for index in 0..3000 {
+            let number = day * 3000 + index + 1;
+            let left = start(index).plus_seconds(55.0);
+            records.push((left, pass(number, start(index), batch)));
+            holds(&mut records, number, left, batch);
+        }
         let closed = Record::BatchClosed(BatchClosed { batch, by: by() });
         records.push((start(3000), closed));
+        if day + 1 < days {
+            let settled = Record::HoldSettled(HoldSettled {
+                hold: batch,
+                outcome: Settled::ReRun,
+                by: by(),
+                why: "through the dryer once more".to_owned(),
+            });
+            records.push((start(3001), settled));
+        }
         let checkpoint = Some(vec![0; 20_000]);
         writer
             .commit(&Batch {

@@ -134,7 +134,7 @@ impl ExitModel<'_> {
         let noise = then.ok_or(HeatError::Unsettled)?.noise.powi(2);
         let probe = (0.5 * self.probes[0].uncertainty.0).powi(2);
         let deviation = (with_nearest(0) + probe + 2.0 * noise).sqrt();
-        if !(deviation > 0.0) {
+        if deviation.is_nan() || deviation <= 0.0 {
             return Err(HeatError::Unsettled);
         }
         let others = (1..slopes.ncols()).map(|sight| with_nearest(sight) / deviation);
