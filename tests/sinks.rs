@@ -215,7 +215,7 @@ fn ways_out_are_listed_and_what_they_have_set_aside_is_sent_again() {
         ),
         (
             ["sinks", "retry", "bell"],
-            "the shop file declares no way out \"bell\"; known are hook",
+            "the shop file declares no way out \"bell\"; known are hook, gone",
         ),
         (
             ["sinks", "retry", "a/b"],

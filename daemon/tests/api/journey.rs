@@ -398,11 +398,11 @@ async fn unknown_and_wrong(client: &Client) {
         ),
         (
             ("ink_mixed", json!("this morning")),
-            "ink_mixed: \"this morning\" is no time",
+            "when the ink was mixed: \"this morning\" is no time",
         ),
         (
             ("ink_mixed", json!("2999-01-01T00:00:00Z")),
-            "ink_mixed: \"2999-01-01T00:00:00Z\" is still to come",
+            "when the ink was mixed: \"2999-01-01T00:00:00Z\" is still to come",
         ),
     ] {
         let (key, value) = change;
