@@ -2,6 +2,7 @@
 
 use std::sync::Arc;
 
+use axum::Json;
 use axum::extract::{Path, State};
 use axum::http::HeaderMap;
 use axum::response::Response;
@@ -170,6 +171,7 @@ pub(super) struct ToLock {
 /// `POST /do/lock-recipe`
 pub(super) async fn lock(
     State(api): State<Arc<Api>>,
+    headers: HeaderMap,
     Sent(form): Sent<ToLock>,
 ) -> Result<Response, Refused> {
     let units = api.look(|keeper, _| keeper.shop().units).await?;
@@ -187,8 +189,29 @@ pub(super) async fn lock(
         ride_every_s: every.map(|hours| hours * 3600.0),
         by: form.by,
     };
-    let _shown = api_recipes::lock(State(api), Told(new)).await?;
-    done("/recipes")
+    let (_, Json(locked)) = api_recipes::lock(State(Arc::clone(&api)), Told(new)).await?;
+    if locked.remarks.is_empty() {
+        return done("/recipes");
+    }
+    let frame = Frame::now(&api, &headers).await?;
+    let title = format!("Recipe {} is locked", locked.recipe.recipe);
+    Ok(page(
+        &frame,
+        "/recipes",
+        &title,
+        Kept::Whole,
+        &remarked(&title, &locked.remarks),
+    ))
+}
+
+/// What a recipe that was locked just now lacks, and what may be expected of prints that follow it.
+fn remarked(title: &str, remarks: &[String]) -> Markup {
+    html! {
+        h1 { (title) }
+        p { "Know this of it:" }
+        ul { @for remark in remarks { li { (remark) } } }
+        p { a href="/recipes" { "To all recipes" } }
+    }
 }
 
 /// What the form to retire says.
@@ -215,6 +238,24 @@ pub(super) async fn retire(
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn what_a_locked_recipe_lacks_is_said_in_full() {
+        let remarks = [
+            "about 6 in ten will be proved <so>".to_owned(),
+            "not watched".to_owned(),
+        ];
+        let said = remarked("Recipe 3 is locked", &remarks).into_string();
+        assert!(said.contains("<h1>Recipe 3 is locked</h1>"), "{said}");
+        assert!(
+            said.contains("<li>about 6 in ten will be proved &lt;so&gt;</li>"),
+            "{said}"
+        );
+        assert!(
+            said.contains("<li>not watched</li>") && said.contains("href=\"/recipes\""),
+            "{said}"
+        );
+    }
 
     #[test]
     fn a_drift_is_taken_in_the_shop_s_degrees() {
