@@ -10,6 +10,8 @@ use super::way::Way;
 
 /// A counter that jumps by more was reset or is broken; it is taken up anew.
 const LARGEST_STEP: f64 = 50.0;
+/// A counter may tell of a print so late, as a share of the pitch.
+const LATE: f64 = 0.5;
 /// An eye is looked for so far from the probe, in metres.
 const FARTHEST: f64 = 4.0;
 /// A step may be so far off its object, in metres, beside what sampling blurs.
@@ -20,7 +22,7 @@ const NEARLY: f64 = 1.3;
 /// The belt's way at each step of a counter.
 ///
 /// `readings` are seconds and counts, NaN where bad. Steps of more than one lie `pitch` metres apart where
-/// that is known and fits, else evenly over the belt since the reading before.
+/// that is known and fits, else evenly over the belt since the reading before: side by side where it hardly moved.
 pub(super) fn steps(readings: &[(f64, f64)], way: &Way, pitch: Option<f64>) -> Vec<f64> {
     let mut found = Vec::new();
     let mut before: Option<(f64, f64)> = None;
@@ -39,7 +41,7 @@ pub(super) fn steps(readings: &[(f64, f64)], way: &Way, pitch: Option<f64>) -> V
         let (from, to) = (way.at(since), way.at(reading.0));
         let count = step as u32;
         let apart = match pitch {
-            Some(pitch) if f64::from(count - 1) * pitch <= to - from + pitch => pitch,
+            Some(pitch) if f64::from(count - 1) * pitch <= to - from + LATE * pitch => pitch,
             _ => (to - from) / f64::from(count),
         };
         // One step happened somewhere since the reading before: most likely half-way.

@@ -3,7 +3,7 @@
 use super::belt::{BeltLevel, beside};
 use super::belt_search::misfit;
 use super::counter::{self, blur, steps};
-use super::objects::{CLOSEST, Ground, Object, STEP, chosen};
+use super::objects::{Ground, Object, STEP, chosen};
 use super::template::Template;
 use super::trace::ExitTrace;
 use super::way::Way;
@@ -25,6 +25,17 @@ pub struct Line<'a> {
 const COUNTED: f64 = 30.0;
 /// An object and a step this far apart are two prints, as a share of the pitch (else of the object).
 const APART: f64 = 0.4;
+/// Steps closer than this share of a garment are of one.
+const SAME: f64 = 0.5;
+/// What nothing counted is no nearer to what was counted than this share of the pitch: prints are laid to a tenth of it
+/// or so.
+const UNCOUNTED: f64 = 0.85;
+/// It is held against so many that were counted, …
+const BESIDE: usize = 3;
+/// … if the nearest is within so many pitches: further on the counter may have failed.
+const NEAR: f64 = 1.5;
+/// What shows the same does so within so many °C.
+const LIKE: f64 = 5.0;
 /// An object is moved so often to where its edges say.
 const ROUNDS: usize = 2;
 /// Distances of objects are known to this share of them.
@@ -92,6 +103,10 @@ pub(super) fn find(
         if !steps.is_empty() {
             let offset = counter::offset(&steps, &ground, &gains, (blur, usual, declared));
             expected = steps.iter().map(|step| step + offset).collect();
+            // Two steps so close are one garment: its sleeve was counted too, or another beside it.
+            expected.sort_by(f64::total_cmp);
+            let same = SAME * template.length();
+            expected.dedup_by(|step, before| *step - *before < same);
         }
         for place in expected.iter().filter_map(|way| ground.place(*way)) {
             let reach = ((0.08 + 0.5 * blur) / STEP) as usize;
@@ -104,6 +119,9 @@ pub(super) fn find(
         .map(|place| (ground.way(place), false))
         .collect();
     match_steps(&mut places, &expected, line.pitch, template);
+    if line.count.is_some() {
+        drop_belt(&mut places, trace, template, line.pitch);
+    }
     let each = places.into_iter().map(|(place, counted)| {
         let (place, beside) = settled(trace, (template, belt, covered), place);
         (object(trace, way, template, place, counted), beside)
@@ -149,10 +167,10 @@ fn match_steps(
     }
     places.extend(missing);
     places.sort_by(|a, b| a.0.total_cmp(&b.0));
-    // No two prints lie so close: what stands beside one that was counted is a part of it.
+    // No two prints lie so close: what stands beside one that was counted is a part of it, or belt.
     let least = template
         .length()
-        .max(CLOSEST * pitch.unwrap_or_default())
+        .max(UNCOUNTED * pitch.unwrap_or_default())
         .min(pitch.unwrap_or(f64::INFINITY));
     let counted: Vec<f64> = places.iter().filter(|p| p.1).map(|p| p.0).collect();
     let tolerated = 1.0 - ALIKE;
@@ -162,6 +180,47 @@ fn match_steps(
                 .iter()
                 .all(|own| (own - place.0).abs() >= tolerated * least)
     });
+}
+
+/// Drops belt that was taken for an object since it is warmer or colder than elsewhere: what nothing counted, close to
+/// prints that were counted, that shows what lies between those, or what the belt showed beside the reference, and not
+/// what they show. A print that the eye missed is of their batch, and one that is unlike them is unlike the belt too.
+fn drop_belt(
+    places: &mut Vec<(f64, bool)>,
+    trace: &ExitTrace,
+    template: &Template,
+    pitch: Option<f64>,
+) {
+    let pitch = pitch.unwrap_or(template.length());
+    let counted: Vec<f64> = places.iter().filter(|p| p.1).map(|p| p.0).collect();
+    places.retain(|place| {
+        // Those before it, which are known when it passes; where there are none, those after it.
+        let after = counted.partition_point(|own| *own < place.0);
+        let beside = match after {
+            0 => &counted[..counted.len().min(BESIDE)],
+            after => &counted[after.saturating_sub(BESIDE)..after],
+        };
+        let near = |own: &f64| (own - place.0).abs() < NEAR * pitch;
+        if place.1 || !beside.iter().any(near) {
+            return true;
+        }
+        let prints = beside.iter().filter_map(|own| template.level(trace, *own));
+        let follow = |pair: &&[f64]| pair[1] - pair[0] < NEAR * pitch;
+        let gaps = beside.windows(2).filter(follow);
+        let gaps = gaps.filter_map(|pair| template.level_between(trace, pair[0], pair[1]));
+        let own = template.level(trace, place.0);
+        let (Some(own), Some(print)) = (own, middle(prints.collect())) else {
+            return true;
+        };
+        let like = |level: f64| (own - level).abs() <= LIKE;
+        like(print) || !(like(template.belt) || middle(gaps.collect()).is_some_and(like))
+    });
+}
+
+/// The middle one of some levels.
+fn middle(mut levels: Vec<f64>) -> Option<f64> {
+    levels.sort_by(f64::total_cmp);
+    levels.get(levels.len() / 2).copied()
 }
 
 /// A place moved to where its object's edges say, if they stand out from the belt.
@@ -245,5 +304,42 @@ mod tests {
         let mut places = vec![(2.01, false), (2.35, false), (3.50, false)];
         match_steps(&mut places, &[2.0, 2.75], Some(0.75), &template());
         assert_eq!(places, [(2.01, true), (2.75, true), (3.50, false)]);
+    }
+
+    /// A belt of 110 °C, on it garments 0.75 m apart with prints of 140 °C, at some places prints of another temperature.
+    fn passed(others: &[(f64, f64)]) -> ExitTrace {
+        let readings: Vec<(f64, f64)> = (0..900)
+            .map(|number| {
+                let way = 0.01 * f64::from(number);
+                let shown = |place: f64, print: f64| {
+                    let away = (way - place).abs();
+                    (away < 0.31).then_some(if away < 0.16 { print } else { 125.0 })
+                };
+                let usual = (1..=4).map(|number| (0.75 * f64::from(number), 140.0));
+                let mut all = usual.chain(others.iter().copied());
+                let level = all.find_map(|(place, print)| shown(place, print));
+                (way / 0.05, level.unwrap_or(110.0))
+            })
+            .collect();
+        ExitTrace::new(&readings, &Way::steady(0.05))
+    }
+
+    #[test]
+    fn belt_that_nothing_counted_is_dropped_and_a_print_is_not() {
+        let counted = [(0.75, true), (1.5, true), (2.25, true), (3.0, true)];
+        let left = |others: &[(f64, f64)], at: f64| {
+            let mut places = counted.to_vec();
+            places.push((at, false));
+            drop_belt(&mut places, &passed(others), &template(), Some(0.75));
+            places.len() > counted.len()
+        };
+        // Bare belt behind the last print.
+        assert!(!left(&[], 3.9));
+        // Prints that the eye missed: one like the others, and ones far hotter and far colder than the belt.
+        for print in [138.0, 190.0, 70.0] {
+            assert!(left(&[(3.75, print)], 3.75), "{print}");
+        }
+        // So far behind what was counted last, the counter may have failed.
+        assert!(left(&[], 5.5));
     }
 }

@@ -61,7 +61,7 @@ const ODD_DISTANCE: f64 = 10.0;
 /// touch each other must not count a sample twice.
 const RIM: f64 = 0.01;
 /// Prints are laid no closer than this share of the pitch.
-pub(super) const CLOSEST: f64 = 0.6;
+const CLOSEST: f64 = 0.6;
 /// So much of an object must have been seen where the trace cuts it, in metres.
 pub(super) const LEAST_SEEN: f64 = 0.08;
 /// Beyond so many pitches nothing is said of a distance.

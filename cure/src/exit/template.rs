@@ -167,6 +167,25 @@ impl Template {
         })
     }
 
+    /// What all of the print's own part shows at a place, clear of its edges by half a spot, in °C.
+    pub(super) fn level(&self, trace: &ExitTrace, place: f64) -> Option<f64> {
+        let (from, to) = (place + self.print_from, place + self.print_to);
+        self.clear_of(trace, from, to)
+    }
+
+    /// What is shown between objects at two places, in °C.
+    pub(super) fn level_between(&self, trace: &ExitTrace, place: f64, next: f64) -> Option<f64> {
+        self.clear_of(trace, place + self.trail, next + self.lead)
+    }
+
+    /// The mean from one edge to another, clear of both by half a spot.
+    fn clear_of(&self, trace: &ExitTrace, from: f64, to: f64) -> Option<f64> {
+        let clear = 0.5 * self.spot + FROM_EDGE;
+        let (from, to) = (from + clear, to - clear);
+        let mean = (to > from).then(|| trace.mean_on(from, to))?;
+        mean.map(|mean| mean.0)
+    }
+
     /// What it shows of the margins, each clear of its edges by half a spot.
     pub fn read_margin(&self, trace: &ExitTrace, place: f64, spot: f64) -> Option<(f64, f64)> {
         let clear = 0.5 * spot + FROM_EDGE;
