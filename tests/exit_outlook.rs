@@ -13,6 +13,8 @@ use serde_json::Value;
 
 /// Prints of a run.
 const PRINTS: u32 = 20;
+/// So many rides are enough to be told that nine in ten will be proved.
+const ASKED: u64 = 5;
 /// A type K thermocouple of class 1: ±1.5 °C (IEC 60584-1), rectangular, k = 2.
 const CLASS_ONE: &str = "1.73 C";
 
@@ -63,7 +65,7 @@ fn before(text: &str, word: &str) -> Option<f64> {
 }
 
 /// A ride that promises enough says nothing beside the answer; one that does not says how many good prints will be
-/// proved and at which speed it would be nine in ten, and a ride there keeps that word.
+/// proved and at which speed it would be nine in ten, and rides there keep that word.
 #[test]
 fn what_a_reference_promises_is_kept_by_the_prints_that_follow() {
     // Two drawn shops, a plastisol and a silicone, at nine tenths of the fastest speed that is truly good.
@@ -87,10 +89,22 @@ fn what_a_reference_promises_is_kept_by_the_prints_that_follow() {
             (share - in_ten / 10.0).abs() < 0.4,
             "{said} {proved} of {good}"
         );
-        let slower = before(&said, "m/min it would be nine in ten").expect("a speed");
-        assert!(slower / 60.0 < belt, "{said}");
-        let (said, proved, good) = ridden(folder.path(), &shop, slower / 60.0, 2000 * seed);
+        // A ride where it is asked for is another garment, and may ask once more.
+        let (mut belt, mut said) = (belt, said);
+        for again in 2..=ASKED {
+            let asked =
+                before(&said, "m/min it would be about nine in ten").expect("a speed") / 60.0;
+            assert!(asked < belt, "{said}");
+            belt = asked;
+            let ridden = ridden(folder.path(), &shop, belt, 1000 * again * seed);
+            said = ridden.0;
+            let (proved, good) = (ridden.1, ridden.2);
+            assert!(4 * proved >= 3 * good, "{proved} of {good} after {said}");
+            if !said.contains("in ten") {
+                assert!(5 * proved >= 4 * good, "{proved} of {good}");
+                break;
+            }
+        }
         assert!(!said.contains("in ten"), "{said}");
-        assert!(5 * proved >= 4 * good, "{proved} of {good}");
     }
 }

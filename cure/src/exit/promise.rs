@@ -2,7 +2,7 @@
 
 use inkdwell_config::display::Units;
 
-use crate::heat::fit::{LimitName, MOST_PRINTS, Outlook};
+use crate::heat::fit::{Elsewhere, LimitName, MOST_PRINTS, Outlook};
 use crate::reason::harm_name;
 
 /// What to do where no other speed of the belt would prove nine prints in ten.
@@ -35,14 +35,27 @@ impl Outlook {
             }
             Some(_) => "The others hang, since their cure is not certain.".to_owned(),
         };
-        let remedy = match self.belt {
-            Some(belt) => format!(
-                "At {} it would be nine in ten: ride there, and take that ride.",
-                units.speed(belt)
-            ),
+        let remedy = match self.elsewhere {
+            Some(elsewhere) => elsewhere.sentence(units),
             None => NO_SPEED.to_owned(),
         };
         format!("{promise} {hangs} {remedy}")
+    }
+}
+
+impl Elsewhere {
+    fn sentence(&self, units: Units) -> String {
+        let belt = units.speed(self.belt);
+        if self.proved >= MOST_PRINTS {
+            return format!(
+                "At {belt} it would be about nine in ten: ride there, and take that ride."
+            );
+        }
+        let some = (10.0 * self.proved.0).round().clamp(1.0, 9.0);
+        format!(
+            "At {belt} it would be about {some:.0} in ten, the most at any speed near this one: ride there, and take \
+             that ride."
+        )
     }
 }
 
@@ -55,19 +68,29 @@ mod tests {
 
     #[test]
     fn it_says_how_many_why_and_at_which_speed() {
-        let told = |proved: f64, hangs_at, belt: Option<f64>| {
+        let told = |proved: f64, hangs_at, elsewhere: Option<(f64, f64)>| {
+            let elsewhere = elsewhere.map(|(belt, proved)| Elsewhere {
+                belt: MetresPerSecond(belt),
+                proved: Share(proved),
+            });
             let outlook = Outlook {
                 proved: Share(proved),
                 hangs_at,
-                belt: belt.map(MetresPerSecond),
+                elsewhere,
             };
             outlook.sentences(Units::Metric)
         };
         assert!(told(0.95, None, None).contains("nine in ten or more"));
-        let some = told(0.62, Some(LimitName::Cure), Some(0.05));
+        let some = told(0.62, Some(LimitName::Cure), Some((0.05, 0.93)));
         assert!(
-            some.contains("about 6 in ten") && some.contains("At 3.00 m/min"),
+            some.contains("about 6 in ten will")
+                && some.contains("At 3.00 m/min it would be about nine"),
             "{some}"
+        );
+        let more = told(0.0, Some(LimitName::Cure), Some((0.05, 0.74)));
+        assert!(
+            more.contains("hardly any") && more.contains("would be about 7 in ten, the most"),
+            "{more}"
         );
         // What rounds to ten is still under nine.
         assert!(told(0.899, Some(LimitName::Cure), None).contains("about 9 in ten"));

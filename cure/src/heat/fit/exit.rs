@@ -45,7 +45,7 @@ use crate::heat::history::History;
 use crate::heat::oven::Oven;
 
 pub use account::ExitCause;
-pub use outlook::{MOST_PRINTS, Outlook};
+pub use outlook::{Elsewhere, MOST_PRINTS, Outlook};
 pub use print::{Inferred, Leaving, Passing, Shown};
 
 use account::Account;

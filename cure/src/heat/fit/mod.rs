@@ -37,7 +37,8 @@ use crate::plan::PrintLaws;
 
 pub use doubt::DoubtParts;
 pub use exit::{
-    ExitCause, ExitModel, ExitProbe, Inferred, Leaving, MOST_PRINTS, Outlook, Passing, Shown,
+    Elsewhere, ExitCause, ExitModel, ExitProbe, Inferred, Leaving, MOST_PRINTS, Outlook, Passing,
+    Shown,
 };
 pub use limit::{Aim, LimitName};
 pub use next_ride::NextRide;

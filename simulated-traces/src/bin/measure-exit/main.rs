@@ -202,7 +202,7 @@ impl Sum {
                 day.ride.truths[0].truth.peak_c,
                 outlook.proved.0,
                 outlook.hangs_at,
-                outlook.belt.map(|belt| belt.0),
+                outlook.elsewhere.map(|there| (there.belt.0, there.proved.0)),
             ));
         }
         for run in &day.runs {

@@ -211,10 +211,10 @@ fn settled(shop: &SimulatedShop) -> Result<(SimulatedShop, f64, Recorded), NoDay
         if kept.as_ref().is_none_or(|kept| promised > kept.0) {
             kept = Some((promised, on_dial, ride));
         }
-        match outlook.and_then(|outlook| outlook.belt) {
+        match outlook.and_then(|outlook| outlook.elsewhere) {
             // A dial has steps: what is not slower than it was takes the next.
-            Some(asked) if asked.0 < on_dial => belt = asked.0.min(on_dial - DIAL / 60.0),
-            Some(asked) => belt = asked.0,
+            Some(asked) if asked.belt.0 < on_dial => belt = asked.belt.0.min(on_dial - DIAL / 60.0),
+            Some(asked) => belt = asked.belt.0,
             None => break,
         }
     }

@@ -32,12 +32,12 @@ const CHANGED: [f64; 2] = [15.0, 4.0];
 const SAGGED: (f64, f64) = (-15.0, 8.0);
 /// Of all prints so many leave a chamber that has changed, and so many one of which one zone sags. No source.
 const OFTEN_CHANGED: f64 = 0.1;
-const OFTEN_ONE_ZONE: f64 = 0.15;
+const OFTEN_ONE_ZONE: f64 = 0.3;
 /// Scatter of the film's thickness in a batch. No source: printers hold it to some per cent.
 pub(super) const FILM_SCATTER: f64 = 0.04;
 /// Of all prints so many are taken to be wet. No source; more than are, so that a print is not called cured where
 /// most wet ones would have left as it did.
-const OFTEN_WET: f64 = 0.2;
+const OFTEN_WET: f64 = 0.1;
 /// Of all prints so many are of other cloth. No source.
 const OFTEN_OTHER: f64 = 0.02;
 /// The same of other cloth where a single probe saw nothing but the print and so cannot tell: the batch's own
@@ -48,8 +48,10 @@ const UNTOLD: f64 = 0.005;
 /// which scatters so far about its middle (one standard deviation).
 const WET: [f64; 4] = [0.1, 0.2, 0.3, 0.4];
 const WET_SCATTER: f64 = 0.05;
-/// ln of how much other cloth differs in mass: a garment half or twice as heavy lies within two of it.
-const OTHER_MASS: f64 = 0.4;
+/// ln of how much other cloth differs in mass: from a good half of the batch's to twice as heavy. In steps as with water,
+/// since what a print shows hardly changes with a little mass and much with more.
+const OTHER_MASS: [f64; 5] = [-0.5, -0.25, 0.25, 0.45, 0.65];
+const OTHER_SCATTER: f64 = 0.12;
 
 /// What explains that a print left as it did.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -103,11 +105,14 @@ impl Account {
         }
         // One temperature cannot tell mass from heat: other cloth then is only thought of, not found.
         let rare = if seen > 1 { OFTEN_OTHER } else { UNTOLD };
-        let mut other = batch(ExitCause::OtherCloth, STEADY);
-        let mass = other.place(fit, MASS);
-        other.covariance[(mass, mass)] = OTHER_MASS * OTHER_MASS;
-        other.likelihood = rare.ln();
-        all.push(other);
+        for differs in OTHER_MASS {
+            let mut other = batch(ExitCause::OtherCloth, STEADY);
+            let mass = other.place(fit, MASS);
+            other.usual[mass] = differs;
+            other.covariance[(mass, mass)] = OTHER_SCATTER * OTHER_SCATTER;
+            other.likelihood = (rare / OTHER_MASS.len() as f64).ln();
+            all.push(other);
+        }
         all
     }
 
