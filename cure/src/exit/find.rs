@@ -7,6 +7,7 @@ use super::objects::{Ground, Object, STEP, chosen};
 use super::template::Template;
 use super::trace::ExitTrace;
 use super::way::Way;
+use crate::statistics::median::median;
 
 /// What is known of a line besides the probe's trace.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
@@ -208,19 +209,14 @@ fn drop_belt(
         let follow = |pair: &&[f64]| pair[1] - pair[0] < NEAR * pitch;
         let gaps = beside.windows(2).filter(follow);
         let gaps = gaps.filter_map(|pair| template.level_between(trace, pair[0], pair[1]));
+        let (mut prints, mut gaps): (Vec<f64>, Vec<f64>) = (prints.collect(), gaps.collect());
         let own = template.level(trace, place.0);
-        let (Some(own), Some(print)) = (own, middle(prints.collect())) else {
+        let (Some(own), Some(print)) = (own, median(&mut prints)) else {
             return true;
         };
         let like = |level: f64| (own - level).abs() <= LIKE;
-        like(print) || !(like(template.belt) || middle(gaps.collect()).is_some_and(like))
+        like(print) || !(like(template.belt) || median(&mut gaps).is_some_and(like))
     });
-}
-
-/// The middle one of some levels.
-fn middle(mut levels: Vec<f64>) -> Option<f64> {
-    levels.sort_by(f64::total_cmp);
-    levels.get(levels.len() / 2).copied()
 }
 
 /// A place moved to where its object's edges say, if they stand out from the belt.

@@ -20,6 +20,7 @@
 
 pub mod capability;
 pub mod individuals;
+pub(crate) mod median;
 pub mod normality;
 pub mod proportion;
 pub mod rules;

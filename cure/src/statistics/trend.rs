@@ -9,6 +9,8 @@
 
 use statrs::distribution::{ContinuousCDF, Normal};
 
+use super::median::median;
+
 /// More figures than this are thinned evenly before every pair is looked at.
 const MOST: usize = 400;
 
@@ -21,21 +23,6 @@ pub struct Trend {
     pub over_all: f64,
     /// How probable so much of it would be by chance (two-sided).
     pub by_chance: f64,
-}
-
-/// The middle one, or halfway between the two in the middle.
-fn median(figures: &mut [f64]) -> Option<f64> {
-    let place = figures.len() / 2;
-    if figures.is_empty() {
-        return None;
-    }
-    let odd = figures.len() % 2 == 1;
-    let (below, middle, _) = figures.select_nth_unstable_by(place, f64::total_cmp);
-    let next = below.iter().copied().max_by(f64::total_cmp);
-    Some(match (odd, next) {
-        (false, Some(next)) => (next + *middle) / 2.0,
-        _ => *middle,
-    })
 }
 
 /// The trend of figures at rising places; `None` of fewer than eight, for which the test's normal law is too coarse.

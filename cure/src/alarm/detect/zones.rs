@@ -6,6 +6,7 @@ use serde::{Deserialize, Serialize};
 use super::{Edge, Said};
 use crate::alarm::cause::Cause;
 use crate::alarm::kind::Kind;
+use crate::statistics::median::median;
 
 /// Whether one zone is out of line.
 #[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
@@ -23,7 +24,7 @@ impl InLine {
         apart: f64,
         said: &mut Said,
     ) {
-        let by = middle(others).map(|middle| off - middle);
+        let by = median(others).map(|median| off - median);
         let share = if self.edge.holds() { 0.6 } else { 1.0 };
         let out = by.filter(|by| by.abs() > apart * share);
         self.edge.set(out.is_some(), Kind::ZoneOutOfLine, said, || {
@@ -38,13 +39,4 @@ impl InLine {
     pub(in crate::alarm) fn rests(&mut self, said: &mut Said) {
         self.edge.clear(Kind::ZoneOutOfLine, said);
     }
-}
-
-/// The median.
-fn middle(values: &mut [f64]) -> Option<f64> {
-    values.sort_by(f64::total_cmp);
-    let count = values.len();
-    let upper = *values.get(count / 2)?;
-    let lower = *values.get((count - 1) / 2)?;
-    Some((upper + lower) / 2.0)
 }

@@ -95,24 +95,26 @@ impl Account {
             one.likelihood = (OFTEN_ONE_ZONE / zones as f64).ln();
             all.push(one);
         }
-        for more in WET {
-            let mut wet = batch(ExitCause::Wet, STEADY);
-            let water = wet.place(fit, MOISTURE);
-            wet.usual[water] = more;
-            wet.covariance[(water, water)] = WET_SCATTER * WET_SCATTER;
-            wet.likelihood = (OFTEN_WET / WET.len() as f64).ln();
-            all.push(wet);
-        }
         // One temperature cannot tell mass from heat: other cloth then is only thought of, not found.
         let rare = if seen > 1 { OFTEN_OTHER } else { UNTOLD };
-        for differs in OTHER_MASS {
-            let mut other = batch(ExitCause::OtherCloth, STEADY);
-            let mass = other.place(fit, MASS);
-            other.usual[mass] = differs;
-            other.covariance[(mass, mass)] = OTHER_SCATTER * OTHER_SCATTER;
-            other.likelihood = (rare / OTHER_MASS.len() as f64).ln();
-            all.push(other);
-        }
+        let mut in_steps = |cause, part: usize, steps: &[f64], scatter: f64, often: f64| {
+            for usual in steps {
+                let mut own = batch(cause, STEADY);
+                let place = own.place(fit, part);
+                own.usual[place] = *usual;
+                own.covariance[(place, place)] = scatter * scatter;
+                own.likelihood = (often / steps.len() as f64).ln();
+                all.push(own);
+            }
+        };
+        in_steps(ExitCause::Wet, MOISTURE, &WET, WET_SCATTER, OFTEN_WET);
+        in_steps(
+            ExitCause::OtherCloth,
+            MASS,
+            &OTHER_MASS,
+            OTHER_SCATTER,
+            rare,
+        );
         all
     }
 
