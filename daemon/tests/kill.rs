@@ -3,8 +3,9 @@
 //!
 //! A short form runs always; INKDWELL_KILLS=200 makes it long. It needs Mosquitto.
 
+mod free_port;
+
 use std::io::Write as _;
-use std::net::TcpListener;
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
@@ -17,6 +18,8 @@ use inkdwell_daemon::shift;
 use inkdwell_daemon::time::Micros;
 use rand::RngExt;
 use rumqttc::{AsyncClient, Event, MqttOptions, Outgoing, Packet, QoS};
+
+use crate::free_port::free_port;
 
 const PROBES: usize = 3;
 /// So many rides of each probe for each kill are poured while it is killed.
@@ -61,11 +64,6 @@ fn mosquitto() -> Option<PathBuf> {
         eprintln!("SKIPPED: kills under a broker's load (install the package mosquitto)");
     }
     found
-}
-
-fn free_port() -> u16 {
-    let listener = TcpListener::bind("127.0.0.1:0").unwrap();
-    listener.local_addr().unwrap().port()
 }
 
 fn start_broker(program: &Path, folder: &Path, port: u16) -> Killed {

@@ -1,6 +1,8 @@
 //! Wires for tests: a serial device behind a pseudo-terminal, a broker, a Modbus device, and a terminal with somebody at
 //! its keys.
 
+#[path = "../../daemon/tests/free_port/mod.rs"]
+mod free_port;
 pub mod terminal;
 
 use std::collections::HashMap;
@@ -14,6 +16,8 @@ use std::time::{Duration, Instant};
 
 use portable_pty::{MasterPty, PtySize, SlavePty, native_pty_system};
 use rumqttd::{Broker, Config, ConnectionSettings, RouterConfig, ServerSettings};
+
+use self::free_port::free_port;
 
 /// Waits for something that is sure to come.
 pub fn until<T>(what: &str, mut look: impl FnMut() -> Option<T>) -> T {
@@ -167,11 +171,6 @@ pub fn broker() -> (u16, u16) {
         }
         ports
     })
-}
-
-fn free_port() -> u16 {
-    let listener = TcpListener::bind("127.0.0.1:0").unwrap();
-    listener.local_addr().unwrap().port()
 }
 
 /// Somebody who publishes the same messages over and over, until it is dropped.

@@ -1,6 +1,6 @@
 //! A broker that is gone for minutes, while devices go on measuring and keep what they cannot send.
 
-use std::net::{TcpListener, TcpStream};
+use std::net::TcpStream;
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
@@ -15,6 +15,7 @@ use tokio::sync::watch;
 use crate::common::{
     film, happened, health, judged, open, options, passes, ride, shop, stop, until,
 };
+use crate::free_port::free_port;
 
 /// The first reading's time, in seconds since 1970: long ago, as if all had been kept back.
 const BEGAN: f64 = 1_750_000_000.0;
@@ -37,9 +38,7 @@ impl Mosquitto {
             eprintln!("SKIPPED: a broker that is gone for minutes (install the package mosquitto)");
             return None;
         };
-        let listener = TcpListener::bind("127.0.0.1:0").unwrap();
-        let port = listener.local_addr().unwrap().port();
-        drop(listener);
+        let port = free_port();
         let configuration = folder.join("mosquitto.conf");
         let text = format!(
             "listener {port} 127.0.0.1\nallow_anonymous true\nuser root\npersistence true\n\

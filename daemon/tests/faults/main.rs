@@ -2,6 +2,8 @@
 
 mod common;
 mod device;
+#[path = "../free_port/mod.rs"]
+mod free_port;
 
 mod adapter;
 mod broker;

@@ -10,8 +10,9 @@ use tokio::io::{AsyncReadExt, AsyncWriteExt};
 use tokio::net::TcpStream;
 use tokio_util::sync::CancellationToken;
 
+use crate::free_port::free_port;
 use crate::server::{Answer, Server};
-use crate::shop::{blocked, fill, free_port, parsed, start, text, until};
+use crate::shop::{blocked, fill, parsed, start, text, until};
 
 /// What an address answers: its head and its body.
 pub async fn get(port: u16, path: &str) -> (String, String) {

@@ -7,6 +7,8 @@ mod alarms;
 mod authority;
 mod command;
 mod figures;
+#[path = "../free_port/mod.rs"]
+mod free_port;
 mod influxdb;
 mod kill;
 mod mosquitto;

@@ -24,12 +24,6 @@ pub async fn until<T>(what: &str, mut look: impl FnMut() -> Option<T>) -> T {
     }
 }
 
-/// A port on which nothing listens.
-pub fn free_port() -> u16 {
-    let listener = std::net::TcpListener::bind("127.0.0.1:0").unwrap();
-    listener.local_addr().unwrap().port()
-}
-
 /// A shop file with these sinks and no source.
 pub fn text(name: &str, sinks: &str) -> String {
     format!(

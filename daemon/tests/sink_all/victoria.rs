@@ -6,7 +6,8 @@ use std::process::{Child, Command, Stdio};
 use serde_json::Value;
 
 use crate::figures::get;
-use crate::shop::{blocked, fill, free_port, parsed, start, text, until};
+use crate::free_port::free_port;
+use crate::shop::{blocked, fill, parsed, start, text, until};
 
 /// The server; it ends with the test.
 pub struct Victoria {

@@ -9,8 +9,9 @@ use serde_json::Value;
 use sha2::{Digest, Sha256};
 
 use crate::authority::{authority, in_front_of};
+use crate::free_port::free_port;
 use crate::server::{Answer, Posted, Server};
-use crate::shop::{blocked, fill, free_port, identities, parsed, start, text, until};
+use crate::shop::{blocked, fill, identities, parsed, start, text, until};
 
 fn hook(port: u16, more: &str) -> String {
     format!(

@@ -48,7 +48,11 @@ pub fn number(said: &Said) -> f64 {
 pub async fn notice(queue: &mut Receiver<Arrival>, journal: &mut Journal) -> Notice {
     loop {
         match within(queue.recv()).await.unwrap() {
-            Arrival::Notice(_, _, notice) => return notice,
+            Arrival::Notice(_, _, notice) => {
+                // To be read when a test fails.
+                println!("{notice:?}");
+                return notice;
+            }
             Arrival::Delivery(delivery) => {
                 assert!(delivery.said.is_empty(), "{delivery:?}");
                 if let Some(receipt) = journal.commit(delivery) {

@@ -1,6 +1,8 @@
 //! Readings by way of real brokers, on loopback: rumqttd in this process, and Mosquitto where it is
 //! installed.
 
+#[path = "../free_port/mod.rs"]
+mod free_port;
 mod journal;
 mod mosquitto;
 mod relay;

@@ -4,7 +4,7 @@ use std::net::TcpStream;
 use std::path::PathBuf;
 use std::process::{Child, Command, Stdio};
 
-use crate::shop::free_port;
+use crate::free_port::free_port;
 
 /// A broker; it ends with the test.
 pub struct Mosquitto {

@@ -5,10 +5,11 @@ use std::collections::HashMap;
 use inkdwell_config::shop::{MqttVersion, Secret};
 use inkdwell_daemon::source::health::Line;
 
+use crate::free_port::free_port;
 use crate::journal::{Journal, down, up};
 use crate::mosquitto::Mosquitto;
 use crate::rumqttd_broker;
-use crate::shop::{Source, VERSIONS, bare, broker, free_port};
+use crate::shop::{Source, VERSIONS, bare, broker};
 
 #[tokio::test]
 async fn a_broker_that_is_not_there_is_waited_for() {

@@ -5,7 +5,7 @@ use std::net::TcpStream;
 
 use rumqttd::{Broker, Config, ConnectionSettings, RouterConfig, ServerSettings};
 
-use crate::shop::free_port;
+use crate::free_port::free_port;
 
 /// The ports of a broker, which lives until the process ends.
 #[derive(Debug, Clone, Copy)]

@@ -1,6 +1,5 @@
 //! A running source, and a publisher.
 
-use std::net::TcpListener;
 use std::sync::Arc;
 use std::time::Duration;
 
@@ -9,6 +8,7 @@ use inkdwell_daemon::intake::{Arrival, MessageMark, SourceId, queue};
 use inkdwell_daemon::source::health::Health;
 use inkdwell_daemon::source::mqtt;
 use rumqttc::mqttbytes::QoS;
+use rumqttc::{AsyncClient, Event, EventLoop, MqttOptions, Packet};
 use tokio::sync::mpsc::Receiver;
 use tokio::task::JoinHandle;
 use tokio_util::sync::CancellationToken;
@@ -20,12 +20,6 @@ pub async fn within<T>(something: impl Future<Output = T>) -> T {
     tokio::time::timeout(Duration::from_secs(30), something)
         .await
         .expect("it did not happen within 30 s")
-}
-
-/// A port on which nothing listens.
-pub fn free_port() -> u16 {
-    let listener = TcpListener::bind("127.0.0.1:0").unwrap();
-    listener.local_addr().unwrap().port()
 }
 
 pub fn broker(version: MqttVersion, port: u16) -> Broker {
@@ -104,31 +98,53 @@ impl Source {
     }
 }
 
-/// Publishes each text at QoS 1, and waits until the broker has them all.
-pub async fn publish(port: u16, messages: &[(&str, &str)]) {
-    publish_as(port, None, messages).await;
+/// Somebody who publishes.
+pub struct Publisher {
+    client: AsyncClient,
+    events: EventLoop,
 }
 
-/// The same with a user and a password.
-pub async fn publish_as(port: u16, login: Option<(&str, &str)>, messages: &[(&str, &str)]) {
-    let mut options = rumqttc::MqttOptions::new("publisher", "127.0.0.1", port);
-    if let Some((user, password)) = login {
-        options.set_credentials(user, password);
+impl Publisher {
+    /// Returns once it is connected.
+    pub async fn connect(port: u16) -> Publisher {
+        let options = MqttOptions::new("publisher", "127.0.0.1", port);
+        let (client, mut events) = AsyncClient::new(options, 10);
+        let connected = within(events.poll()).await.unwrap();
+        assert!(matches!(connected, Event::Incoming(Packet::ConnAck(_))));
+        Publisher { client, events }
     }
-    let (client, mut events) = rumqttc::AsyncClient::new(options, messages.len().max(1));
-    for (topic, payload) in messages {
-        client
-            .publish(*topic, QoS::AtLeastOnce, false, *payload)
-            .await
-            .unwrap();
+
+    /// Publishes each text at QoS 1, and waits until the broker has them all.
+    pub async fn publish(&mut self, messages: &[(&str, &str)]) {
+        let sends = async {
+            for (topic, payload) in messages {
+                self.client
+                    .publish(*topic, QoS::AtLeastOnce, false, *payload)
+                    .await
+                    .unwrap();
+            }
+        };
+        let hears = async {
+            let mut taken = 0;
+            while taken < messages.len() {
+                let event = within(self.events.poll()).await.unwrap();
+                if let Event::Incoming(Packet::PubAck(_)) = event {
+                    taken += 1;
+                }
+            }
+        };
+        tokio::join!(sends, hears);
     }
-    let mut taken = 0;
-    while taken < messages.len() {
-        let event = within(events.poll()).await.unwrap();
-        if let rumqttc::Event::Incoming(rumqttc::Packet::PubAck(_)) = event {
-            taken += 1;
-        }
+
+    pub async fn leave(mut self) {
+        self.client.disconnect().await.unwrap();
+        while within(self.events.poll()).await.is_ok() {}
     }
-    client.disconnect().await.unwrap();
-    while within(events.poll()).await.is_ok() {}
+}
+
+/// Connects, publishes, and leaves.
+pub async fn publish(port: u16, messages: &[(&str, &str)]) {
+    let mut publisher = Publisher::connect(port).await;
+    publisher.publish(messages).await;
+    publisher.leave().await;
 }
