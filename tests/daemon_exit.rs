@@ -5,13 +5,11 @@
 use std::fs;
 use std::io::{Read, Write};
 use std::net::TcpStream;
-use std::path::{Path, PathBuf};
-use std::process::{Child, Command, Stdio};
-use std::time::{Duration, Instant};
+use std::path::PathBuf;
 
-use inkdwell_tests::{inkdwell, inkdwelld, root};
+use inkdwell_tests::daemon::{Daemon, until};
+use inkdwell_tests::{root, run_in};
 use serde_json::Value;
-use tempfile::TempDir;
 
 fn samples() -> PathBuf {
     root().join("simulated-traces/samples")
@@ -45,138 +43,56 @@ fn shop(id: &str, played: Option<&str>, ridden: bool) -> String {
     text + "\n[board]\nlisten = \"127.0.0.1:0\"\n"
 }
 
-/// A daemon of its own, ended with the test.
-struct Daemon {
-    process: Child,
-    folder: TempDir,
+/// Gives it another shop file.
+fn reload(daemon: &Daemon, shop: &str) {
+    fs::write(daemon.folder.path().join("shop.toml"), shop).unwrap();
+    daemon.signal("-HUP");
 }
 
-impl Drop for Daemon {
-    fn drop(&mut self) {
-        // It may have ended already.
-        let _ = self.process.kill();
-        let _ = self.process.wait();
-    }
+fn open(daemon: &Daemon, job: &str, recipe: &[&str]) {
+    let mut call = vec!["batch", "open", "--station", "belt-1", "--job", job];
+    call.extend(["--ink", "plastisol-standard", "--fabric", "cotton-jersey"]);
+    call.extend(recipe);
+    daemon.json(&call);
 }
 
-impl Daemon {
-    fn start() -> Daemon {
-        let folder = tempfile::tempdir().unwrap();
-        fs::write(folder.path().join("shop.toml"), shop("first", None, true)).unwrap();
-        let process = Daemon::run(folder.path());
-        Daemon { process, folder }
-    }
-
-    fn run(folder: &Path) -> Child {
-        let process = Command::new(inkdwelld())
-            .args(["--shop", "shop.toml", "--data", "data"])
-            .current_dir(folder)
-            .stdin(Stdio::null())
-            .spawn()
-            .unwrap();
-        let address = folder.join("data/api.address");
-        until("the daemon's address", || address.exists().then_some(()));
-        process
-    }
-
-    /// Gives it another shop file.
-    fn reload(&self, shop: &str) {
-        fs::write(self.folder.path().join("shop.toml"), shop).unwrap();
-        let process = self.process.id().to_string();
-        let told = Command::new("kill")
-            .args(["-HUP", &process])
-            .status()
-            .unwrap();
-        assert!(told.success());
-    }
-
-    fn json(&self, arguments: &[&str]) -> Value {
-        let output = Command::new(inkdwell())
-            .args(arguments)
-            .arg("--json")
-            .current_dir(self.folder.path())
-            .env("INKDWELL_DATA", "data")
-            .env("USER", "mara")
-            .stdin(Stdio::null())
-            .output()
-            .unwrap();
-        let said = String::from_utf8(output.stderr).unwrap();
-        assert_eq!(
-            (output.status.code(), said.as_str()),
-            (Some(0), ""),
-            "{arguments:?}"
-        );
-        serde_json::from_slice(&output.stdout).unwrap()
-    }
-
-    fn open(&self, job: &str, recipe: &[&str]) {
-        let mut call = vec!["batch", "open", "--station", "belt-1", "--job", job];
-        call.extend(["--ink", "plastisol-standard", "--fabric", "cotton-jersey"]);
-        call.extend(recipe);
-        self.json(&call);
-    }
-
-    /// Asks the daemon's interface for programs.
-    fn get(&self, path: &str) -> Value {
-        let address = fs::read_to_string(self.folder.path().join("data/api.address")).unwrap();
-        let address = address.trim().trim_start_matches("http://").to_owned();
-        let mut stream = TcpStream::connect(&address).unwrap();
-        let request =
-            format!("GET {path} HTTP/1.1\r\nHost: {address}\r\nConnection: close\r\n\r\n");
-        stream.write_all(request.as_bytes()).unwrap();
-        let mut answer = String::new();
-        stream.read_to_string(&mut answer).unwrap();
-        let (head, body) = answer.split_once("\r\n\r\n").unwrap();
-        assert!(head.starts_with("HTTP/1.1 200"), "{answer}");
-        serde_json::from_str(body).unwrap()
-    }
-
-    /// The prints of a batch, in order.
-    fn prints(&self, batch: u64) -> Vec<Value> {
-        let told = self.get(&format!("/api/passes?batch={batch}&newest=200"));
-        let mut prints = told["passes"].as_array().cloned().unwrap();
-        prints.sort_by_key(|print| print["print"].as_u64());
-        prints
-    }
+/// Asks the daemon's interface for programs.
+fn get(daemon: &Daemon, path: &str) -> Value {
+    let address = fs::read_to_string(daemon.folder.path().join("data/api.address")).unwrap();
+    let address = address.trim().trim_start_matches("http://").to_owned();
+    let mut stream = TcpStream::connect(&address).unwrap();
+    let request = format!("GET {path} HTTP/1.1\r\nHost: {address}\r\nConnection: close\r\n\r\n");
+    stream.write_all(request.as_bytes()).unwrap();
+    let mut answer = String::new();
+    stream.read_to_string(&mut answer).unwrap();
+    let (head, body) = answer.split_once("\r\n\r\n").unwrap();
+    assert!(head.starts_with("HTTP/1.1 200"), "{answer}");
+    serde_json::from_str(body).unwrap()
 }
 
-fn until<T>(what: &str, mut look: impl FnMut() -> Option<T>) -> T {
-    let deadline = Instant::now() + Duration::from_secs(180);
-    loop {
-        if let Some(found) = look() {
-            return found;
-        }
-        assert!(Instant::now() < deadline, "{what} did not come");
-        std::thread::sleep(Duration::from_millis(100));
-    }
+/// The prints of a batch, in order.
+fn prints(daemon: &Daemon, batch: u64) -> Vec<Value> {
+    let told = get(daemon, &format!("/api/passes?batch={batch}&newest=200"));
+    let mut prints = told["passes"].as_array().cloned().unwrap();
+    prints.sort_by_key(|print| print["print"].as_u64());
+    prints
 }
 
 /// What `inkdwell judge` says of the recordings.
 fn offline() -> Vec<Value> {
-    let output = Command::new(inkdwell())
-        .args([
-            "judge",
-            "exit-run.csv",
-            "--place",
-            "exit",
-            "--reference",
-            "exit-reference.csv",
-        ])
-        .args(["--shop", "shop.toml", "--station", "belt-1", "--json"])
-        .current_dir(samples())
-        .output()
-        .unwrap();
+    let call = "judge exit-run.csv --place exit --reference exit-reference.csv --shop shop.toml --station belt-1 --json";
+    let output = run_in(&samples(), &call.split(' ').collect::<Vec<_>>());
     let report: Value = serde_json::from_slice(&output.stdout).unwrap();
     report["passes"].as_array().unwrap().clone()
 }
 
 #[test]
 fn prints_under_a_recipe_are_judged_as_their_recordings_are() {
-    let daemon = Daemon::start();
-    daemon.open("Test ride", &[]);
-    daemon.reload(&shop("first", Some("exit-reference.csv"), true));
-    until("the ride", || (daemon.prints(1).len() == 1).then_some(()));
-    let ride = daemon.prints(1).remove(0);
+    let daemon = Daemon::with(&[("shop.toml", &shop("first", None, true))]);
+    open(&daemon, "Test ride", &[]);
+    reload(&daemon, &shop("first", Some("exit-reference.csv"), true));
+    until("the ride", || (prints(&daemon, 1).len() == 1).then_some(()));
+    let ride = prints(&daemon, 1).remove(0);
     assert_eq!(ride["judged"]["verdict"], "cured", "{ride}");
 
     let pass = ride["pass"].to_string();
@@ -192,15 +108,15 @@ fn prints_under_a_recipe_are_judged_as_their_recordings_are() {
     let promise = remarks[0].as_str().unwrap();
     assert!(promise.starts_with("Of good prints"), "{promise}");
 
-    daemon.open("Harbour run", &["--recipe", "1"]);
-    daemon.reload(&shop("second", Some("exit-run.csv"), false));
+    open(&daemon, "Harbour run", &["--recipe", "1"]);
+    reload(&daemon, &shop("second", Some("exit-run.csv"), false));
     let offline = offline();
     assert_eq!(offline.len(), 40);
     // The last has only just left when the recording ends: it is told once the daemon stops.
     until("the prints", || {
-        (daemon.prints(2).len() >= 38).then_some(())
+        (prints(&daemon, 2).len() >= 38).then_some(())
     });
-    let live = daemon.prints(2);
+    let live = prints(&daemon, 2);
     let mut apart = String::new();
     for (print, then) in live.iter().zip(&offline) {
         let told = format!("{print}\n{then}");

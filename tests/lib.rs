@@ -1,4 +1,6 @@
-//! What the acceptance tests share: the program itself, and traces whose figures follow by hand.
+//! What the acceptance tests share: the programs themselves, a running daemon, and traces whose figures follow by hand.
+
+pub mod daemon;
 
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output, Stdio};

@@ -1,16 +1,12 @@
 //! `inkdwell sinks` through a running daemon: what it lists, what it has sent again, and what it refuses.
 
-use std::fs;
 use std::io::{BufRead, BufReader, Read, Write};
 use std::net::{TcpListener, TcpStream};
-use std::process::{Child, Command, Stdio};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
-use std::time::{Duration, Instant};
 
-use inkdwell_tests::{inkdwell, inkdwelld};
+use inkdwell_tests::daemon::{Daemon, until};
 use serde_json::Value;
-use tempfile::TempDir;
 
 /// A server that refuses every message for good, until it is mended.
 struct Server {
@@ -67,87 +63,13 @@ fn answer(mut stream: TcpStream, mended: &AtomicBool, taken: &AtomicUsize) {
     }
 }
 
-/// A daemon of its own, ended with the test.
-struct Daemon {
-    process: Child,
-    folder: TempDir,
-}
-
-impl Drop for Daemon {
-    fn drop(&mut self) {
-        // It may have ended already.
-        let _ = self.process.kill();
-        let _ = self.process.wait();
-    }
-}
-
-impl Daemon {
-    fn start(sinks: &str) -> Daemon {
-        let folder = tempfile::tempdir().unwrap();
-        let shop = format!(
-            "[shop]\nname = \"Lantern Yard Print\"\ntimezone = \"Europe/Vienna\"\n\
-             [[station]]\nid = \"belt-1\"\nkind = \"belt-dryer\"\nheated_length = \"2.4 m\"\nbelt = \"2.6 m/min\"\n\
-             zones = [ {{ length = \"2.4 m\", air = \"190 C\" }} ]\n[board]\nlisten = \"127.0.0.1:0\"\n{sinks}"
-        );
-        fs::write(folder.path().join("shop.toml"), shop).unwrap();
-        let process = Command::new(inkdwelld())
-            .args([
-                "--shop",
-                "shop.toml",
-                "--data",
-                "data",
-                "--log-level",
-                "error",
-            ])
-            .current_dir(folder.path())
-            .stdin(Stdio::null())
-            .spawn()
-            .unwrap();
-        let daemon = Daemon { process, folder };
-        let address = daemon.folder.path().join("data/api.address");
-        until("the daemon's address", || address.exists().then_some(()));
-        daemon
-    }
-
-    fn call(&self, arguments: &[&str]) -> (i32, String, String) {
-        let output = Command::new(inkdwell())
-            .current_dir(self.folder.path())
-            .args(arguments)
-            .env("INKDWELL_DATA", "data")
-            .env("NO_COLOR", "1")
-            .env("USER", "mara")
-            .stdin(Stdio::null())
-            .output()
-            .unwrap();
-        let text = |bytes: Vec<u8>| String::from_utf8(bytes).unwrap();
-        (
-            output.status.code().unwrap(),
-            text(output.stdout),
-            text(output.stderr),
-        )
-    }
-
-    fn refused(&self, arguments: &[&str]) -> String {
-        let (code, out, err) = self.call(arguments);
-        assert_eq!((code, out.as_str()), (2, ""), "{arguments:?}\n{err}");
-        let sentence = err.strip_prefix("inkdwell: ").unwrap_or(&err);
-        // It is wrapped where the terminal ends.
-        sentence.split_whitespace().collect::<Vec<_>>().join(" ")
-    }
-}
-
-fn until<T>(what: &str, mut look: impl FnMut() -> Option<T>) -> T {
-    let begun = Instant::now();
-    loop {
-        if let Some(found) = look() {
-            return found;
-        }
-        assert!(
-            begun.elapsed() < Duration::from_secs(60),
-            "{what} did not come"
-        );
-        std::thread::sleep(Duration::from_millis(50));
-    }
+fn start(sinks: &str) -> Daemon {
+    let shop = format!(
+        "[shop]\nname = \"Lantern Yard Print\"\ntimezone = \"Europe/Vienna\"\n\
+         [[station]]\nid = \"belt-1\"\nkind = \"belt-dryer\"\nheated_length = \"2.4 m\"\nbelt = \"2.6 m/min\"\n\
+         zones = [ {{ length = \"2.4 m\", air = \"190 C\" }} ]\n[board]\nlisten = \"127.0.0.1:0\"\n{sinks}"
+    );
+    Daemon::with(&[("shop.toml", &shop)])
 }
 
 #[test]
@@ -161,7 +83,7 @@ fn ways_out_are_listed_and_what_they_have_set_aside_is_sent_again() {
             "[[sink]]\nid = {id:?}\nkind = \"webhook\"\nurl = \"http://127.0.0.1:{port}\"\nsend = [\"alarms\"]\n"
         )
     };
-    let daemon = Daemon::start(&(hook("hook", server.port) + &hook("gone", gone)));
+    let daemon = start(&(hook("hook", server.port) + &hook("gone", gone)));
     let (code, _, err) = daemon.call(&["alarms", "drill", "--why", "new telephone"]);
     assert_eq!((code, err.as_str()), (0, ""));
     // The drill is refused by the one, and the other hears nothing.
@@ -228,7 +150,7 @@ fn ways_out_are_listed_and_what_they_have_set_aside_is_sent_again() {
 
 #[test]
 fn a_shop_without_ways_out_is_told_so() {
-    let daemon = Daemon::start("");
+    let daemon = start("");
     let (code, said, err) = daemon.call(&["sinks"]);
     assert_eq!((code, err.as_str()), (0, ""));
     assert!(

@@ -9,11 +9,12 @@ use std::path::Path;
 use std::process::Output;
 
 use inkdwell_config::shop::{Place, Port, Sensor, Shop, SignalKind, SourceKind};
+use inkdwell_tests::daemon::until;
 use inkdwell_tests::{inkdwelld, run_in};
 use serde_json::Value;
 
 use wires::terminal::Terminal;
-use wires::{Device, Publisher, broker, modbus, until};
+use wires::{Device, Publisher, broker, modbus};
 
 fn said(output: &Output) -> (Option<i32>, String, String) {
     let text = |bytes: &[u8]| String::from_utf8_lossy(bytes).into_owned();

@@ -2,26 +2,10 @@
 //! was open, and give what the same rides give from their files.
 
 use std::fs;
-use std::process::{Child, Command, Output, Stdio};
-use std::time::{Duration, Instant};
 
-use inkdwell_tests::{inkdwell, inkdwelld, root};
+use inkdwell_tests::daemon::{Daemon, inkdwell_in, said, sentence, until};
+use inkdwell_tests::root;
 use serde_json::Value;
-use tempfile::TempDir;
-
-/// A daemon of its own, ended with the test.
-struct Daemon {
-    process: Child,
-    folder: TempDir,
-}
-
-impl Drop for Daemon {
-    fn drop(&mut self) {
-        // It may have ended already.
-        let _ = self.process.kill();
-        let _ = self.process.wait();
-    }
-}
 
 /// The rows of a sample ride, begun at a time: film, cloth and belt.
 fn rows(sample: &str, begun: f64) -> String {
@@ -71,82 +55,35 @@ fn shop(trace: &str) -> String {
     )
 }
 
-fn until<T>(what: &str, mut look: impl FnMut() -> Option<T>) -> T {
-    let deadline = Instant::now() + Duration::from_secs(120);
-    loop {
-        if let Some(found) = look() {
-            return found;
-        }
-        assert!(Instant::now() < deadline, "{what} did not come");
-        std::thread::sleep(Duration::from_millis(20));
-    }
-}
-
-impl Daemon {
-    /// Plays the two sample rides, opens a batch of their ink and fabric and gives them to it.
-    fn with_rides() -> Daemon {
-        let folder = tempfile::tempdir().unwrap();
-        let trace = folder.path().join("trace.csv");
-        let played = String::from("time_s,film_c,cloth_c,belt_m_per_min,room_c\n")
-            + &rows("tune-slow.csv", 0.0)
-            + &rows("tune-fast.csv", 400.0);
-        fs::write(&trace, played).unwrap();
-        let shop = shop(&trace.display().to_string());
-        fs::write(folder.path().join("shop.toml"), shop).unwrap();
-        let process = Command::new(inkdwelld())
-            .args(["--shop", "shop.toml", "--data", "data"])
-            .current_dir(folder.path())
-            .stdin(Stdio::null())
-            .spawn()
-            .unwrap();
-        let daemon = Daemon { process, folder };
-        let address = daemon.folder.path().join("data/api.address");
-        until("the daemon's address", || address.exists().then_some(()));
-        until("both rides", || {
-            let listed = daemon.call(&["batch", "list", "--json"]);
-            let listed: Value = serde_json::from_slice(&listed.stdout).ok()?;
-            (listed["unassigned"] == 2).then_some(())
-        });
-        daemon.good(&[
-            "batch",
-            "open",
-            "--station",
-            "belt-1",
-            "--job",
-            "Harbour run",
-            "--ink",
-            "plastisol-standard",
-            "--fabric",
-            "cotton-jersey",
-        ]);
-        daemon.good(&["batch", "assign", "1", "1", "2"]);
-        daemon
-    }
-
-    fn call(&self, arguments: &[&str]) -> Output {
-        Command::new(inkdwell())
-            .args(arguments)
-            .current_dir(self.folder.path())
-            .env("INKDWELL_DATA", "data")
-            .env("USER", "mara")
-            .stdin(Stdio::null())
-            .output()
-            .unwrap()
-    }
-
-    fn good(&self, arguments: &[&str]) -> String {
-        let output = self.call(arguments);
-        let err = String::from_utf8_lossy(&output.stderr).into_owned();
-        assert_eq!((output.status.code(), err.as_str()), (Some(0), ""));
-        String::from_utf8(output.stdout).unwrap()
-    }
-
-    /// What has to be refused with exit code 2: the sentence.
-    fn refused(&self, arguments: &[&str]) -> String {
-        let output = self.call(arguments);
-        assert_eq!(output.status.code(), Some(2));
-        String::from_utf8(output.stderr).unwrap()
-    }
+/// A daemon that has played the two sample rides, with a batch of their ink and fabric to which they are given.
+fn with_rides() -> Daemon {
+    let folder = tempfile::tempdir().unwrap();
+    let trace = folder.path().join("trace.csv");
+    let played = String::from("time_s,film_c,cloth_c,belt_m_per_min,room_c\n")
+        + &rows("tune-slow.csv", 0.0)
+        + &rows("tune-fast.csv", 400.0);
+    fs::write(&trace, played).unwrap();
+    let shop = shop(&trace.display().to_string());
+    fs::write(folder.path().join("shop.toml"), shop).unwrap();
+    let daemon = Daemon::start(folder);
+    until("both rides", || {
+        let listed = daemon.json(&["batch", "list"]);
+        (listed["unassigned"] == 2).then_some(())
+    });
+    daemon.good(&[
+        "batch",
+        "open",
+        "--station",
+        "belt-1",
+        "--job",
+        "Harbour run",
+        "--ink",
+        "plastisol-standard",
+        "--fabric",
+        "cotton-jersey",
+    ]);
+    daemon.good(&["batch", "assign", "1", "1", "2"]);
+    daemon
 }
 
 const TUNE: [&str; 7] = [
@@ -165,7 +102,7 @@ fn with<'a>(more: &[&'a str]) -> Vec<&'a str> {
 
 #[test]
 fn the_journals_rides_tell_what_their_files_tell() {
-    let daemon = Daemon::with_rides();
+    let daemon = with_rides();
     let json = |more: &[&str]| -> Value {
         let mut call = with(&["--ink", "plastisol-standard", "--json"]);
         call.extend(more);
@@ -208,7 +145,7 @@ fn the_journals_rides_tell_what_their_files_tell() {
 
 #[test]
 fn a_journal_without_such_rides_is_refused_with_what_to_do() {
-    let daemon = Daemon::with_rides();
+    let daemon = with_rides();
     let other = daemon.refused(&with(&["--ink", "plastisol-low-cure"]));
     assert!(
         other.contains("holds no ride of plastisol-low-cure on cotton-jersey through belt-1")
@@ -228,15 +165,7 @@ fn a_journal_without_such_rides_is_refused_with_what_to_do() {
     assert!(both.contains("--ride"), "{both}");
 
     let call = with(&["--ink", "plastisol-standard"]);
-    let output = Command::new(inkdwell())
-        .args(call)
-        .current_dir(daemon.folder.path())
-        .env_remove("INKDWELL_DATA")
-        .stdin(Stdio::null())
-        .output()
-        .unwrap();
-    let none = String::from_utf8(output.stderr).unwrap();
-    assert_eq!(output.status.code(), Some(2));
+    let none = sentence(said(inkdwell_in(daemon.folder.path()).args(call)));
     assert!(
         none.contains("--ride FILE") && none.contains("--data DIR"),
         "{none}"

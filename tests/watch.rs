@@ -10,6 +10,7 @@ use std::sync::mpsc::{Receiver, channel};
 use std::sync::{Arc, Mutex};
 use std::time::{Duration, Instant};
 
+use inkdwell_tests::daemon::{inkdwell_in, until};
 use inkdwell_tests::{inkdwell, inkdwelld};
 use portable_pty::{CommandBuilder, MasterPty, PtySize, native_pty_system};
 use serde_json::Value;
@@ -110,13 +111,8 @@ impl House {
     }
 
     fn command(&self, arguments: &[&str]) -> Command {
-        let mut command = Command::new(inkdwell());
-        command
-            .args(arguments)
-            .current_dir(self.folder.path())
-            .stdin(Stdio::null())
-            .env("INKDWELL_DATA", "data")
-            .env("USER", "mara");
+        let mut command = inkdwell_in(self.folder.path());
+        command.args(arguments).env("INKDWELL_DATA", "data");
         command
     }
 
@@ -136,17 +132,6 @@ impl House {
     /// `inkdwell watch` in a terminal of this size.
     fn watch(&self, columns: u16, rows: u16, arguments: &[&str], colour: bool) -> Watched {
         Watched::start(self.folder.path(), columns, rows, arguments, colour)
-    }
-}
-
-fn until<T>(what: &str, mut look: impl FnMut() -> Option<T>) -> T {
-    let deadline = Instant::now() + Duration::from_secs(60);
-    loop {
-        if let Some(found) = look() {
-            return found;
-        }
-        assert!(Instant::now() < deadline, "{what} did not come");
-        std::thread::sleep(Duration::from_millis(20));
     }
 }
 

@@ -1,13 +1,14 @@
 //! Alarms: listed, dealt with, explained.
 
+use inkdwell_tests::daemon::{inkdwell_in, said};
 use serde_json::Value;
 
-use super::daemon::{Daemon, OPEN, assert_fits, assert_holds, inkdwell_in, said};
+use super::daemon::{OPEN, assert_fits, assert_holds, await_rides, local};
 
 #[test]
 fn alarms_are_listed_acknowledged_shelved_and_drilled() {
-    let daemon = Daemon::local();
-    daemon.played();
+    let daemon = local();
+    await_rides(&daemon);
     // Three prints have passed, and nobody has said what was printed.
     let none_open = "no-batch-open@belt-1";
     let (code, listed, _) = daemon.call(&["alarms"]);
@@ -113,11 +114,8 @@ fn alarms_are_listed_acknowledged_shelved_and_drilled() {
 fn an_alarm_is_explained() {
     let folder = tempfile::tempdir().unwrap();
     let explain = |name: &[&str]| {
-        let call = inkdwell_in(folder.path())
-            .args(["alarms", "explain"])
-            .args(name)
-            .output();
-        let (code, out, err) = said(call);
+        let mut call = inkdwell_in(folder.path());
+        let (code, out, err) = said(call.args(["alarms", "explain"]).args(name));
         assert_eq!((code, err.as_str()), (0, ""));
         assert_fits(&out);
         out

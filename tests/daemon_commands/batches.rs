@@ -2,12 +2,12 @@
 
 use serde_json::Value;
 
-use super::daemon::{Daemon, OPEN, assert_fits, assert_holds};
+use super::daemon::{OPEN, assert_fits, assert_holds, await_rides, give_rides, local};
 
 #[test]
 fn a_batch_from_open_to_close() {
-    let daemon = Daemon::local();
-    daemon.played();
+    let daemon = local();
+    await_rides(&daemon);
     let unassigned = daemon.good(&["batch", "unassigned"]);
     assert_holds(
         &unassigned,
@@ -81,9 +81,9 @@ fn a_batch_from_open_to_close() {
 
 #[test]
 fn holds_are_a_finding_until_they_are_settled() {
-    let daemon = Daemon::local();
+    let daemon = local();
     assert_eq!(daemon.good(&["holds"]), "No hold is open.\n");
-    daemon.with_batch();
+    give_rides(&daemon);
     let (code, holds, err) = daemon.call(&["holds"]);
     assert_eq!((code, err.as_str()), (1, ""));
     assert_fits(&holds);

@@ -1,13 +1,19 @@
 //! What is typed wrong, and how a daemon is found.
 
 use std::fs;
-use std::process::Command;
 
-use super::daemon::{Daemon, OPEN, inkdwell_in, said};
+use inkdwell_tests::daemon::{Daemon, inkdwell_in, said, sentence};
+
+use super::daemon::{OPEN, local, start};
+
+/// What has to be refused where no data folder is named.
+fn refused_without_data(daemon: &Daemon, arguments: &[&str]) -> String {
+    sentence(said(inkdwell_in(daemon.folder.path()).args(arguments)))
+}
 
 #[test]
 fn what_is_typed_wrong_is_told_in_a_sentence() {
-    let daemon = Daemon::local();
+    let daemon = local();
     let open = |change: usize, to: &'static str| {
         let mut open = OPEN;
         open[change] = to;
@@ -53,14 +59,7 @@ fn what_is_typed_wrong_is_told_in_a_sentence() {
 #[test]
 fn a_daemon_is_found_or_it_is_said_how_to_start_one() {
     let folder = tempfile::tempdir().unwrap();
-    let call = |arguments: &[&str]| {
-        let (code, out, err) = said(inkdwell_in(folder.path()).args(arguments).output());
-        assert_eq!((code, out.as_str()), (2, ""));
-        err.strip_prefix("inkdwell: ")
-            .unwrap()
-            .trim_end()
-            .to_owned()
-    };
+    let call = |arguments: &[&str]| sentence(said(inkdwell_in(folder.path()).args(arguments)));
     assert_eq!(
         call(&["holds"]),
         "no daemon is named; give its data folder with --data DIR or in INKDWELL_DATA, or its address with --address \
@@ -79,7 +78,7 @@ fn a_daemon_is_found_or_it_is_said_how_to_start_one() {
     );
 
     // One that is killed leaves its address behind, and is gone all the same.
-    let mut daemon = Daemon::local();
+    let mut daemon = local();
     daemon.good(&["holds"]);
     daemon.process.kill().unwrap();
     daemon.process.wait().unwrap();
@@ -90,26 +89,21 @@ fn a_daemon_is_found_or_it_is_said_how_to_start_one() {
     );
     assert!(gone.ends_with(start), "{gone}");
     // One that is told to stop takes it along.
-    let mut daemon = Daemon::local();
-    let process = daemon.process.id().to_string();
-    let told = Command::new("kill")
-        .args(["-TERM", &process])
-        .status()
-        .unwrap();
-    assert!(told.success());
+    let mut daemon = local();
+    daemon.signal("-TERM");
     assert!(daemon.process.wait().unwrap().success());
     assert_eq!(daemon.refused(&["holds"]), idle);
 }
 
 #[test]
 fn another_machine_shows_the_token_to_change_something() {
-    let daemon = Daemon::local();
+    let daemon = local();
     let data = daemon.folder.path().join("data");
     let url = fs::read_to_string(data.join("api.address")).unwrap();
     let url = url.trim();
     let elsewhere = |arguments: &[&str]| {
         let mut command = inkdwell_in(daemon.folder.path());
-        said(command.args(arguments).args(["--address", url]).output())
+        said(command.args(arguments).args(["--address", url]))
     };
     let mut open = OPEN.to_vec();
     let (code, _, err) = elsewhere(&["holds"]);
@@ -120,7 +114,7 @@ fn another_machine_shows_the_token_to_change_something() {
     );
     open.insert(1, "--address");
     open.insert(2, url);
-    let refused = daemon.refused_without_data(&open);
+    let refused = refused_without_data(&daemon, &open);
     assert!(
         refused.ends_with("name the copy with --token-file"),
         "{refused}"
@@ -128,16 +122,16 @@ fn another_machine_shows_the_token_to_change_something() {
     fs::write(daemon.folder.path().join("wrong"), "0".repeat(64)).unwrap();
     open.insert(1, "--token-file");
     open.insert(2, "wrong");
-    let refused = daemon.refused_without_data(&open);
+    let refused = refused_without_data(&daemon, &open);
     assert!(refused.contains("does not know this token"), "{refused}");
     open[2] = "absent";
-    let refused = daemon.refused_without_data(&open);
+    let refused = refused_without_data(&daemon, &open);
     assert!(
         refused.starts_with("absent: the token cannot be read"),
         "{refused}"
     );
     open[2] = "data/api.token";
-    let (code, out, err) = said(inkdwell_in(daemon.folder.path()).args(&open).output());
+    let (code, out, err) = said(inkdwell_in(daemon.folder.path()).args(&open));
     assert_eq!((code, err.as_str()), (0, ""));
     assert_eq!(out, "Batch 1 is open at belt-1.\n");
 }
@@ -145,7 +139,7 @@ fn another_machine_shows_the_token_to_change_something() {
 /// A certificate that no authority has signed is trusted by whoever may read the data folder, and by nobody else.
 #[test]
 fn a_daemon_behind_tls_is_asked_like_any_other() {
-    let daemon = Daemon::start(|folder| {
+    let daemon = start(|folder| {
         let made = rcgen::generate_simple_self_signed(vec!["localhost".to_owned()]).unwrap();
         let (certificate, key) = (folder.join("board.pem"), folder.join("board.key"));
         fs::write(&certificate, made.cert.pem()).unwrap();
@@ -159,14 +153,14 @@ fn a_daemon_behind_tls_is_asked_like_any_other() {
     let url = url.lines().next().unwrap();
     assert!(url.starts_with("https://localhost:"), "{url}");
     let stranger = ["holds", "--address", url, "--token-file", "data/api.token"];
-    let refused = daemon.refused_without_data(&stranger);
+    let refused = refused_without_data(&daemon, &stranger);
     assert!(refused.contains("does not answer"), "{refused}");
     let mut friend = stranger.to_vec();
     friend.extend(["--certificate", "board.pem"]);
-    let (code, out, _) = said(inkdwell_in(daemon.folder.path()).args(&friend).output());
+    let (code, out, _) = said(inkdwell_in(daemon.folder.path()).args(&friend));
     assert_eq!((code, out.as_str()), (0, "No hold is open.\n"));
     friend[6] = "board.key";
-    let refused = daemon.refused_without_data(&friend);
+    let refused = refused_without_data(&daemon, &friend);
     assert!(
         refused.starts_with("board.key: no certificate can be read from it"),
         "{refused}"

@@ -1,11 +1,11 @@
 //! Probes: listed and calibrated.
 
-use super::daemon::{Daemon, assert_fits, assert_holds};
+use super::daemon::{assert_fits, assert_holds, await_rides, local};
 
 #[test]
 fn probes_are_listed_and_calibrated() {
-    let daemon = Daemon::local();
-    daemon.played();
+    let daemon = local();
+    await_rides(&daemon);
     let listed = daemon.good(&["probe", "list"]);
     assert_fits(&listed);
     assert_holds(

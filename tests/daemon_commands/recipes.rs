@@ -1,11 +1,11 @@
 //! Recipes, from lock to retirement.
 
-use super::daemon::{Daemon, assert_fits, assert_holds};
+use super::daemon::{assert_fits, assert_holds, give_rides, local};
 
 #[test]
 fn a_recipe_from_lock_to_retirement() {
-    let daemon = Daemon::local();
-    daemon.with_batch();
+    let daemon = local();
+    give_rides(&daemon);
     let none = daemon.good(&["recipe", "list"]);
     assert_eq!(
         none,

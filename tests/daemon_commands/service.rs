@@ -7,9 +7,10 @@ use std::process::{Command, Stdio};
 use std::time::Duration;
 
 use inkdwell_daemon::journal::{PassQuery, Readers};
+use inkdwell_tests::daemon::{Daemon, until};
 use inkdwell_tests::inkdwelld;
 
-use super::daemon::{Daemon, OPEN, shop, until};
+use super::daemon::{OPEN, shop};
 
 /// A film that rises to 172 °C and stays there: once it is hot a pass is open.
 fn stays_hot() -> String {
@@ -27,12 +28,6 @@ fn told(socket: &UnixDatagram) -> String {
     let mut told = [0; 256];
     let length = socket.recv(&mut told).unwrap();
     String::from_utf8(told[..length].to_vec()).unwrap()
-}
-
-fn signal(daemon: &Daemon, name: &str) {
-    let process = daemon.process.id().to_string();
-    let sent = Command::new("kill").args([name, &process]).status();
-    assert!(sent.unwrap().success());
 }
 
 #[test]
@@ -73,7 +68,7 @@ fn it_is_ready_it_lives_it_reads_its_shop_again_and_it_stops_well() {
 
     // One word is wrong: the file is refused whole, though the rest of it says something new.
     fs::write(&file, whole.replace("place = \"ride\"", "place = \"rids\"")).unwrap();
-    signal(&daemon, "-HUP");
+    daemon.signal("-HUP");
     let log_holds = |words: &str| {
         fs::read_to_string(&log)
             .unwrap()
@@ -88,14 +83,14 @@ fn it_is_ready_it_lives_it_reads_its_shop_again_and_it_stops_well() {
     assert_eq!(probes["probes"][0]["place"], "ride");
 
     fs::write(&file, &whole).unwrap();
-    signal(&daemon, "-HUP");
+    daemon.signal("-HUP");
     until("a hot film", || {
         let probes = daemon.json(&["probe", "list"]);
         let shown = probes["probes"][0]["reading"]["celsius"].as_f64();
         shown.filter(|celsius| *celsius > 170.0)
     });
     assert_eq!(daemon.json(&["batch", "show", "1"])["prints"], 0);
-    signal(&daemon, "-TERM");
+    daemon.signal("-TERM");
     assert!(daemon.process.wait().unwrap().success());
     until("a farewell", || {
         told(&socket).contains("STOPPING=1").then_some(())

@@ -1,7 +1,7 @@
 //! Wires for tests: a serial device behind a pseudo-terminal, a broker, a Modbus device, and a terminal with somebody at
 //! its keys.
 
-#[path = "../../daemon/tests/free_port/mod.rs"]
+#[path = "../../daemon/tests/loopback/free_port.rs"]
 mod free_port;
 pub mod terminal;
 
@@ -12,24 +12,13 @@ use std::path::PathBuf;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, OnceLock};
 use std::thread::JoinHandle;
-use std::time::{Duration, Instant};
+use std::time::Duration;
 
+use inkdwell_tests::daemon::until;
 use portable_pty::{MasterPty, PtySize, SlavePty, native_pty_system};
 use rumqttd::{Broker, Config, ConnectionSettings, RouterConfig, ServerSettings};
 
 use self::free_port::free_port;
-
-/// Waits for something that is sure to come.
-pub fn until<T>(what: &str, mut look: impl FnMut() -> Option<T>) -> T {
-    let deadline = Instant::now() + Duration::from_secs(60);
-    loop {
-        if let Some(found) = look() {
-            return found;
-        }
-        assert!(Instant::now() < deadline, "{what} did not come");
-        std::thread::sleep(Duration::from_millis(20));
-    }
-}
 
 /// What says the same over and over, until it is dropped.
 struct Talker {

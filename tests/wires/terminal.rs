@@ -5,10 +5,9 @@ use std::num::NonZero;
 use std::path::Path;
 use std::sync::{Arc, Mutex};
 
+use inkdwell_tests::daemon::until;
 use inkdwell_tests::inkdwell;
 use portable_pty::{CommandBuilder, MasterPty, PtySize, native_pty_system};
-
-use super::until;
 
 /// Everything that was written to the terminal, and what stands on it now.
 struct Screen {

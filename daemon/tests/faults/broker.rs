@@ -1,9 +1,6 @@
 //! A broker that is gone for minutes, while devices go on measuring and keep what they cannot send.
 
-use std::net::TcpStream;
-use std::path::{Path, PathBuf};
-use std::process::{Child, Command, Stdio};
-use std::time::{Duration, Instant};
+use std::time::Duration;
 
 use inkdwell_daemon::record::Occurrence;
 use inkdwell_daemon::shift;
@@ -15,83 +12,10 @@ use tokio::sync::watch;
 use crate::common::{
     film, happened, health, judged, open, options, passes, ride, shop, stop, until,
 };
-use crate::free_port::free_port;
+use crate::mosquitto::Mosquitto;
 
 /// The first reading's time, in seconds since 1970: long ago, as if all had been kept back.
 const BEGAN: f64 = 1_750_000_000.0;
-
-struct Mosquitto {
-    program: PathBuf,
-    configuration: PathBuf,
-    port: u16,
-    child: Child,
-}
-
-impl Mosquitto {
-    fn start(folder: &Path) -> Option<Mosquitto> {
-        let places = [
-            "/usr/sbin/mosquitto",
-            "/usr/bin/mosquitto",
-            "/usr/local/sbin/mosquitto",
-        ];
-        let Some(program) = places.iter().map(PathBuf::from).find(|path| path.exists()) else {
-            eprintln!("SKIPPED: a broker that is gone for minutes (install the package mosquitto)");
-            return None;
-        };
-        let port = free_port();
-        let configuration = folder.join("mosquitto.conf");
-        let text = format!(
-            "listener {port} 127.0.0.1\nallow_anonymous true\nuser root\npersistence true\n\
-             persistence_location {}/\nmax_queued_messages 0\nmax_inflight_messages 50\n",
-            folder.display()
-        );
-        std::fs::write(&configuration, text).unwrap();
-        let child = spawn(&program, &configuration, port);
-        Some(Mosquitto {
-            program,
-            configuration,
-            port,
-            child,
-        })
-    }
-
-    /// Ends it as its init system would.
-    fn end(&mut self) {
-        let id = self.child.id().to_string();
-        let told = Command::new("kill").args(["-s", "TERM", &id]).status();
-        assert!(told.unwrap().success());
-        self.child.wait().unwrap();
-    }
-
-    fn again(&mut self) {
-        self.child = spawn(&self.program, &self.configuration, self.port);
-    }
-}
-
-impl Drop for Mosquitto {
-    fn drop(&mut self) {
-        // It may have ended already.
-        let _ = self.child.kill();
-        let _ = self.child.wait();
-    }
-}
-
-fn spawn(program: &Path, configuration: &Path, port: u16) -> Child {
-    let child = Command::new(program)
-        .arg("-c")
-        .arg(configuration)
-        .stdin(Stdio::null())
-        .stdout(Stdio::null())
-        .stderr(Stdio::null())
-        .spawn()
-        .unwrap();
-    let deadline = Instant::now() + Duration::from_secs(30);
-    while TcpStream::connect(("127.0.0.1", port)).is_err() {
-        assert!(Instant::now() < deadline, "the broker does not listen");
-        std::thread::sleep(Duration::from_millis(20));
-    }
-    child
-}
 
 /// A device that keeps what the broker has not taken: it may measure up to `allowed`, and says how much the broker
 /// has acknowledged.
@@ -134,7 +58,7 @@ async fn device(
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn a_broker_that_is_gone_for_minutes_costs_nothing() {
     let folder = tempfile::tempdir().unwrap();
-    let Some(mut broker) = Mosquitto::start(folder.path()) else {
+    let Some(mut broker) = Mosquitto::start("persistence true") else {
         return;
     };
     let port = broker.port;
@@ -170,7 +94,7 @@ async fn a_broker_that_is_gone_for_minutes_costs_nothing() {
         matches!(line.line(), Line::Down(_)).then_some(())
     })
     .await;
-    broker.again();
+    broker.run();
     until("the broker again", || {
         (line.line() == Line::Up).then_some(())
     })

@@ -2,8 +2,12 @@
 
 mod common;
 mod device;
-#[path = "../free_port/mod.rs"]
+#[path = "../loopback/free_port.rs"]
 mod free_port;
+#[path = "../loopback/mosquitto.rs"]
+mod mosquitto;
+#[path = "../loopback/mosquitto_end.rs"]
+mod mosquitto_end;
 
 mod adapter;
 mod broker;

@@ -228,8 +228,8 @@ async fn points_go_through_tls_and_only_to_whom_is_trusted() {
         sink(port, &roots).replace("http://", "https://")
     };
     let (good, bad) = (
-        in_front_of(server.port, &own).await,
-        in_front_of(server.port, &strange).await,
+        in_front_of(server.port, &own, &["127.0.0.1"]).await,
+        in_front_of(server.port, &strange, &["127.0.0.1"]).await,
     );
     let sinks = https(good) + &https(bad).replace("id = \"history\"", "id = \"bad\"");
     let shift = start(parsed(&text("Lantern Yard", &sinks)), folder.path()).await;

@@ -4,13 +4,15 @@
 mod again;
 mod alarm_kill;
 mod alarms;
+#[path = "../loopback/authority.rs"]
 mod authority;
 mod command;
 mod figures;
-#[path = "../free_port/mod.rs"]
+#[path = "../loopback/free_port.rs"]
 mod free_port;
 mod influxdb;
 mod kill;
+#[path = "../loopback/mosquitto.rs"]
 mod mosquitto;
 mod mqtt;
 mod outage;

@@ -278,8 +278,8 @@ async fn messages_go_through_tls_and_only_to_whom_is_trusted() {
     fill(folder.path(), &[("hook", "webhook"), ("bad", "webhook")], 5);
     let server = Server::start().await;
     let (good, bad) = (
-        in_front_of(server.port, &own).await,
-        in_front_of(server.port, &strange).await,
+        in_front_of(server.port, &own, &["127.0.0.1"]).await,
+        in_front_of(server.port, &strange, &["127.0.0.1"]).await,
     );
     let roots = format!("tls_roots = {roots:?}\n");
     let https = |port| hook(port, &roots).replace("http://", "https://");

@@ -143,7 +143,7 @@ async fn a_broker_that_restarts_with_what_it_kept_loses_and_doubles_nothing() {
             for delivery in on_their_way.drain(..10) {
                 journal.commit(delivery).unwrap().acknowledge();
             }
-            mosquitto.again();
+            mosquitto.run();
             for delivery in on_their_way {
                 journal.commit(delivery).unwrap().acknowledge();
             }
@@ -171,7 +171,7 @@ async fn a_broker_that_forgot_the_session_is_subscribed_to_anew() {
             }
         }
         mosquitto.kill();
-        mosquitto.again();
+        mosquitto.run();
         up(&mut source.queue, &mut journal).await;
         // The same numbers with the same identifiers, of another session.
         send(mosquitto.port, &sent).await;

@@ -1,59 +1,14 @@
 //! TLS: the broker's certificate is signed by an authority that the test makes.
 
 use std::path::Path;
-use std::sync::Arc;
 
 use inkdwell_config::shop::{Broker, MqttVersion, TlsRoots};
-use rcgen::{BasicConstraints, CertificateParams, CertifiedIssuer, IsCa, KeyPair};
-use rumqttc::tokio_rustls::TlsAcceptor;
-use rustls::ServerConfig;
-use rustls::pki_types::{PrivateKeyDer, PrivatePkcs8KeyDer};
-use tokio::net::{TcpListener, TcpStream};
+use tokio::net::TcpListener;
 
+use crate::authority::{authority, in_front_of};
 use crate::journal::{Journal, down, up};
 use crate::rumqttd_broker;
 use crate::shop::{Source, VERSIONS, bare, broker, publish};
-
-type Authority = CertifiedIssuer<'static, KeyPair>;
-
-fn authority() -> Authority {
-    let mut params = CertificateParams::new(Vec::new()).unwrap();
-    params.is_ca = IsCa::Ca(BasicConstraints::Unconstrained);
-    CertifiedIssuer::self_signed(params, KeyPair::generate().unwrap()).unwrap()
-}
-
-/// Speaks TLS on a port of its own and hands on to the broker's.
-async fn in_front_of(broker: u16, authority: &Authority, names: &[&str]) -> u16 {
-    let names: Vec<String> = names.iter().map(|name| (*name).to_owned()).collect();
-    let key = KeyPair::generate().unwrap();
-    let params = CertificateParams::new(names).unwrap();
-    let certificate = params.signed_by(&key, authority).unwrap();
-    let key = PrivateKeyDer::Pkcs8(PrivatePkcs8KeyDer::from(key.serialize_der()));
-    let provider = Arc::new(rustls::crypto::ring::default_provider());
-    let config = ServerConfig::builder_with_provider(provider)
-        .with_safe_default_protocol_versions()
-        .unwrap()
-        .with_no_client_auth()
-        .with_single_cert(vec![certificate.der().clone()], key)
-        .unwrap();
-    let acceptor = TlsAcceptor::from(Arc::new(config));
-    let listener = TcpListener::bind("127.0.0.1:0").await.unwrap();
-    let port = listener.local_addr().unwrap().port();
-    tokio::spawn(async move {
-        while let Ok((stream, _)) = listener.accept().await {
-            let acceptor = acceptor.clone();
-            tokio::spawn(async move {
-                // A client that does not trust us hangs up.
-                let Ok(mut source) = acceptor.accept(stream).await else {
-                    return;
-                };
-                let mut broker = TcpStream::connect(("127.0.0.1", broker)).await.unwrap();
-                let _ = tokio::io::copy_bidirectional(&mut source, &mut broker).await;
-            });
-        }
-    });
-    port
-}
 
 fn trusting(version: MqttVersion, port: u16, roots: &Path) -> Broker {
     Broker {

@@ -9,8 +9,10 @@ use crate::free_port::free_port;
 /// A broker; it ends with the test.
 pub struct Mosquitto {
     pub port: u16,
-    _folder: tempfile::TempDir,
-    child: Child,
+    /// What it runs as, while it runs.
+    pub process: Option<Child>,
+    program: PathBuf,
+    folder: tempfile::TempDir,
 }
 
 /// Where the program is; if nowhere, says so, loudly.
@@ -38,38 +40,43 @@ impl Mosquitto {
              max_queued_messages 0\nmax_inflight_messages 50\n{settings}\n"
         );
         std::fs::write(folder.path().join("mosquitto.conf"), text).unwrap();
-        let child = spawn(&program, &folder);
-        let broker = Mosquitto {
+        let mut broker = Mosquitto {
             port,
-            _folder: folder,
-            child,
+            process: None,
+            program,
+            folder,
         };
-        broker.answers();
+        broker.run();
         Some(broker)
     }
 
-    fn answers(&self) {
+    /// Starts its process, on its port and with what it has saved, and returns once it listens.
+    pub fn run(&mut self) {
+        let process = Command::new(&self.program)
+            .arg("-c")
+            .arg(self.folder.path().join("mosquitto.conf"))
+            .stdout(Stdio::null())
+            .stderr(Stdio::null())
+            .spawn();
+        self.process = Some(process.unwrap());
         let begun = std::time::Instant::now();
         while TcpStream::connect(("127.0.0.1", self.port)).is_err() {
             assert!(begun.elapsed().as_secs() < 30, "mosquitto does not start");
             std::thread::yield_now();
         }
     }
-}
 
-fn spawn(program: &PathBuf, folder: &tempfile::TempDir) -> Child {
-    Command::new(program)
-        .arg("-c")
-        .arg(folder.path().join("mosquitto.conf"))
-        .stdout(Stdio::null())
-        .stderr(Stdio::null())
-        .spawn()
-        .unwrap()
+    /// Ends it as a power cut would.
+    pub fn kill(&mut self) {
+        if let Some(mut process) = self.process.take() {
+            process.kill().unwrap();
+            process.wait().unwrap();
+        }
+    }
 }
 
 impl Drop for Mosquitto {
     fn drop(&mut self) {
-        let _ = self.child.kill();
-        let _ = self.child.wait();
+        self.kill();
     }
 }

@@ -16,10 +16,11 @@ pub fn authority() -> Authority {
     CertifiedIssuer::self_signed(params, KeyPair::generate().unwrap()).unwrap()
 }
 
-/// Speaks TLS as 127.0.0.1 on a port of its own, and hands on to another.
-pub async fn in_front_of(behind: u16, authority: &Authority) -> u16 {
+/// Speaks TLS under these names on a port of its own, and hands on to another.
+pub async fn in_front_of(behind: u16, authority: &Authority, names: &[&str]) -> u16 {
+    let names: Vec<String> = names.iter().map(|name| (*name).to_owned()).collect();
     let key = KeyPair::generate().unwrap();
-    let params = CertificateParams::new(vec!["127.0.0.1".to_owned()]).unwrap();
+    let params = CertificateParams::new(names).unwrap();
     let certificate = params.signed_by(&key, authority).unwrap();
     let key = PrivateKeyDer::Pkcs8(PrivatePkcs8KeyDer::from(key.serialize_der()));
     let provider = Arc::new(rustls::crypto::ring::default_provider());
