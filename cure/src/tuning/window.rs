@@ -3,6 +3,7 @@
 //! Margins change smoothly with ln speed: the cure's falls as the belt gets faster, a harm's rises. So
 //! each end is looked for on a grid in ln speed, then between two grid points by halving.
 
+use inkdwell_config::display::Units;
 use inkdwell_config::fabric::Harm;
 use inkdwell_config::quantity::MetresPerSecond;
 use inkdwell_config::station::Station;
@@ -31,6 +32,15 @@ impl Side {
             Side::Belt => "belt",
         }
     }
+
+    /// What would be wrong beyond it, in words; `way` is where that lies, "faster" or "slower".
+    pub fn beyond(self, way: &str) -> String {
+        match self {
+            Side::Cure => format!("{way} is not proved cured"),
+            Side::Harm(harm) => format!("{way} does not rule out {}", harm.name()),
+            Side::Belt => format!("the drive goes no {way}"),
+        }
+    }
 }
 
 /// One end of a window.
@@ -49,6 +59,17 @@ pub struct Window {
     pub slow: Option<Edge>,
     /// The fast end.
     pub fast: Edge,
+}
+
+impl Window {
+    /// From where to where it goes, in words and in these units.
+    pub fn range(&self, units: Units) -> String {
+        let fast = units.speed(self.fast.belt);
+        match self.slow {
+            Some(slow) => format!("from {} to {fast}", units.speed(slow.belt)),
+            None => format!("up to {fast}"),
+        }
+    }
 }
 
 /// Why no window was looked for.

@@ -1,7 +1,7 @@
 //! The answer for people.
 
 use inkdwell_config::display::Units;
-use inkdwell_cure::tuning::{Side, Window};
+use inkdwell_cure::tuning::Window;
 
 use super::{Answer, advice};
 use crate::terminal::Setting;
@@ -42,7 +42,7 @@ fn verdict(answer: &Answer<'_>, setting: Setting) -> String {
             let likely = format!(
                 "Most likely it would be good {}, but the doubt is larger than that: a better probe or \
                  another ride may prove it.",
-                from_to(likely, units)
+                likely.range(units)
             );
             text += &format!("{}\n", setting.wrap("", 0, &likely));
         }
@@ -72,14 +72,6 @@ fn next_ride(answer: &Answer<'_>) -> Vec<String> {
     .collect()
 }
 
-fn from_to(window: &Window, units: Units) -> String {
-    let fast = units.speed(window.fast.belt);
-    match window.slow {
-        Some(slow) => format!("from {} to {fast}", units.speed(slow.belt)),
-        None => format!("up to {fast}"),
-    }
-}
-
 fn rides(answer: &Answer<'_>, setting: Setting) -> String {
     let units = answer.call.units;
     let mut text = String::new();
@@ -105,21 +97,13 @@ fn proved(window: &Window, units: Units) -> String {
         Some(slow) => format!(
             "Every print is proved cured and unharmed from {} ({}) to {fast} ({}).",
             units.speed(slow.belt),
-            beyond(slow.limit, "slower"),
-            beyond(window.fast.limit, "faster"),
+            slow.limit.beyond("slower"),
+            window.fast.limit.beyond("faster"),
         ),
         None => format!(
             "Every print is proved cured and unharmed up to {fast} ({}); nothing known harms it \
              however slow the belt.",
-            beyond(window.fast.limit, "faster"),
+            window.fast.limit.beyond("faster"),
         ),
-    }
-}
-
-fn beyond(side: Side, way: &str) -> String {
-    match side {
-        Side::Cure => format!("{way} is not proved cured"),
-        Side::Harm(harm) => format!("{way} does not rule out {}", harm.name()),
-        Side::Belt => format!("the drive goes no {way}"),
     }
 }

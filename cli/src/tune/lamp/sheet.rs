@@ -1,6 +1,6 @@
 //! The answer for people.
 
-use inkdwell_cure::heat::fit::{LimitName, StayEnd, Stays};
+use inkdwell_cure::heat::fit::LimitName;
 
 use super::Answer;
 use crate::terminal::Setting;
@@ -67,7 +67,7 @@ fn verdict(answer: &Answer<'_>, setting: Setting) -> String {
     let (Some(window), Some(recommended)) = (tuning.window, &tuning.recommended) else {
         let mut text = setting.strong("No stay is proved to be right for this print.") + "\n";
         if let Some(likely) = tuning.window_best {
-            let likely = format!("Most likely it would be good {}.", from_to(likely));
+            let likely = format!("Most likely it would be good {}.", likely.range());
             text += &format!("{}\n", setting.wrap("", 0, &likely));
         }
         return text;
@@ -79,13 +79,13 @@ fn verdict(answer: &Answer<'_>, setting: Setting) -> String {
         LimitName::Gel => "gelled and not beyond",
         _ => "cured and unharmed",
     };
-    let short = beyond(window.shortest, "shorter");
+    let short = window.shortest.beyond("shorter");
     let ends = match window.longest {
         Some(longest) => format!(
             "from {:.1} s ({short}) to {:.1} s ({})",
             window.shortest.stay.0,
             longest.stay.0,
-            beyond(longest, "longer")
+            longest.beyond("longer")
         ),
         None => format!(
             "from {:.1} s on ({short}); nothing known limits it within four times the ridden stay",
@@ -97,33 +97,14 @@ fn verdict(answer: &Answer<'_>, setting: Setting) -> String {
     text + &words::predicted(&recommended.predicted, "peak on the ink", answer.call)
 }
 
-fn from_to(stays: Stays) -> String {
-    let shortest = stays.shortest.stay.0;
-    match stays.longest {
-        Some(longest) => format!("from {shortest:.1} s to {:.1} s", longest.stay.0),
-        None => format!("from {shortest:.1} s on"),
-    }
-}
-
-fn beyond(end: StayEnd, way: &str) -> String {
-    match end.limit {
-        LimitName::Cure => format!("{way} is not proved cured"),
-        LimitName::Gel => format!("{way} is not proved gelled"),
-        LimitName::OverGel => {
-            format!("{way} may be past gelling, where the next colour does not bond")
-        }
-        LimitName::Harm(harm) => format!("{way} does not rule out {}", harm.name()),
-    }
-}
-
 /// How the stays shorten as platens warm.
 fn platens(answer: &Answer<'_>) -> String {
     let units = answer.call.units;
     let mut text = "\nAs the platen warms, the lamp may stay:\n".to_owned();
     for on in &answer.tuning.platens {
         let stays = match (on.window, on.window_best) {
-            (Some(stays), _) => format!("{}, proved", from_to(stays)),
-            (None, Some(stays)) => format!("{}, most likely but not proved", from_to(stays)),
+            (Some(stays), _) => format!("{}, proved", stays.range()),
+            (None, Some(stays)) => format!("{}, most likely but not proved", stays.range()),
             (None, None) => "no stay is right".to_owned(),
         };
         text += &format!("  platen at {:<9} {stays}\n", units.temperature(on.platen));

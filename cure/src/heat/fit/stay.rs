@@ -30,6 +30,20 @@ pub struct StayEnd {
     pub limit: LimitName,
 }
 
+impl StayEnd {
+    /// What would be wrong beyond it, in words; `way` is where that lies, "shorter" or "longer".
+    pub fn beyond(self, way: &str) -> String {
+        match self.limit {
+            LimitName::Cure => format!("{way} is not proved cured"),
+            LimitName::Gel => format!("{way} is not proved gelled"),
+            LimitName::OverGel => {
+                format!("{way} may be past gelling, where the next colour does not bond")
+            }
+            LimitName::Harm(harm) => format!("{way} does not rule out {}", harm.name()),
+        }
+    }
+}
+
 /// Stays under the lamp at which a print is good.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Stays {
@@ -37,6 +51,17 @@ pub struct Stays {
     pub shortest: StayEnd,
     /// The longest; `None` where nothing limits it among the stays that are looked at.
     pub longest: Option<StayEnd>,
+}
+
+impl Stays {
+    /// From where to where they go, in words.
+    pub fn range(&self) -> String {
+        let shortest = self.shortest.stay.0;
+        match self.longest {
+            Some(longest) => format!("from {shortest:.1} s to {:.1} s", longest.stay.0),
+            None => format!("from {shortest:.1} s on"),
+        }
+    }
 }
 
 /// Stays are looked at from a ridden one divided by this to one times this.

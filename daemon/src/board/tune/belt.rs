@@ -2,7 +2,7 @@
 
 use inkdwell_config::display::Units;
 use inkdwell_config::quantity::CelsiusDifference;
-use inkdwell_cure::tuning::{Advice, Side, Tuning, Window};
+use inkdwell_cure::tuning::{Advice, Tuning};
 use maud::{Markup, html};
 
 use super::answer::predicted;
@@ -13,36 +13,20 @@ pub(super) fn verdict(tuning: &Tuning, units: Units) -> Markup {
         return html! {
             p .headline { "No belt speed is proved to cure this print unharmed." }
             @if let Some(likely) = &tuning.window_best {
-                p { "Most likely it would be good " (from_to(likely, units)) ", but the doubt is larger than that: a better probe or another ride may prove it." }
+                p { "Most likely it would be good " (likely.range(units)) ", but the doubt is larger than that: a better probe or another ride may prove it." }
             }
         };
     };
     html! {
         p .headline { "Run the belt at " (units.speed(best.belt)) }
-        p { "Every print is proved cured and unharmed " (from_to(window, units)) ": "
-            (beyond(window.fast.limit, "faster"))
-            @if let Some(slow) = window.slow { ", " (beyond(slow.limit, "slower")) } "." }
+        p { "Every print is proved cured and unharmed " (window.range(units)) ": "
+            (window.fast.limit.beyond("faster"))
+            @if let Some(slow) = window.slow { ", " (slow.limit.beyond("slower")) } "." }
         dl .facts {
             dt { "In the heat" } dd { (format!("{:.0} s", best.dwell.0)) }
             @if let Some(prints) = best.prints_per_hour { dt { "Prints an hour" } dd { (format!("{prints:.0}")) } }
             (predicted(&best.predicted, units))
         }
-    }
-}
-
-fn from_to(window: &Window, units: Units) -> String {
-    let fast = units.speed(window.fast.belt);
-    match window.slow {
-        Some(slow) => format!("from {} to {fast}", units.speed(slow.belt)),
-        None => format!("up to {fast}"),
-    }
-}
-
-fn beyond(side: Side, way: &str) -> String {
-    match side {
-        Side::Cure => format!("{way} is not proved cured"),
-        Side::Harm(harm) => format!("{way} does not rule out {}", harm.name()),
-        Side::Belt => format!("the drive goes no {way}"),
     }
 }
 
@@ -60,12 +44,12 @@ fn advised(advice: &Advice, units: Units) -> String {
             let by = units.difference(CelsiusDifference(by.0.abs()));
             format!(
                 "Set the chamber about {by} {way}: the belt may then run {}. The command line says which zone.",
-                from_to(&opens.window, units)
+                opens.window.range(units)
             )
         }
         Advice::AnotherDrive(opens) => format!(
             "The chamber is right, but the drive does not go there: good speeds lie {}.",
-            from_to(&opens.window, units)
+            opens.window.range(units)
         ),
         Advice::SecondPass(twice) => format!(
             "Send the prints through twice at {}.",

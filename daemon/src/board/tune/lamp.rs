@@ -2,7 +2,7 @@
 
 use inkdwell_config::display::Units;
 use inkdwell_config::quantity::CelsiusDifference;
-use inkdwell_cure::heat::fit::{LimitName, StayEnd, Stays};
+use inkdwell_cure::heat::fit::LimitName;
 use inkdwell_cure::tuning::FlashAdvice;
 use maud::{Markup, html};
 
@@ -18,7 +18,7 @@ pub(super) fn verdict(on: &OnLamp, units: Units) -> Markup {
     let (Some(stays), Some(best)) = (tuning.window, &tuning.recommended) else {
         return html! {
             p .headline { "No stay under the lamp is proved to be right for this print." }
-            @if let Some(likely) = tuning.window_best { p { "Most likely it would be good " (from_to(likely)) "." } }
+            @if let Some(likely) = tuning.window_best { p { "Most likely it would be good " (likely.range()) "." } }
         };
     };
     let goal = match stays.shortest.limit {
@@ -27,32 +27,13 @@ pub(super) fn verdict(on: &OnLamp, units: Units) -> Markup {
     };
     html! {
         p .headline { "Leave the lamp over a print for " (format!("{:.1} s", best.stay.0)) }
-        p { "On a platen at " (units.temperature(on.platen)) " every print is proved " (goal) " " (from_to(stays)) ": "
-            (beyond(stays.shortest, "shorter"))
+        p { "On a platen at " (units.temperature(on.platen)) " every print is proved " (goal) " " (stays.range()) ": "
+            (stays.shortest.beyond("shorter"))
             @match stays.longest {
-                Some(longest) => { ", " (beyond(longest, "longer")) }
+                Some(longest) => { ", " (longest.beyond("longer")) }
                 None => ", and nothing known limits it within four times the ridden stay",
             } "." }
         dl .facts { (predicted(&best.predicted, units)) }
-    }
-}
-
-fn from_to(stays: Stays) -> String {
-    let shortest = stays.shortest.stay.0;
-    match stays.longest {
-        Some(longest) => format!("from {shortest:.1} s to {:.1} s", longest.stay.0),
-        None => format!("from {shortest:.1} s on"),
-    }
-}
-
-fn beyond(end: StayEnd, way: &str) -> String {
-    match end.limit {
-        LimitName::Cure => format!("{way} is not proved cured"),
-        LimitName::Gel => format!("{way} is not proved gelled"),
-        LimitName::OverGel => {
-            format!("{way} may be past gelling, where the next colour does not bond")
-        }
-        LimitName::Harm(harm) => format!("{way} does not rule out {}", harm.name()),
     }
 }
 
@@ -68,8 +49,8 @@ pub(super) fn platens(on: &OnLamp, units: Units) -> Markup {
                         th scope="row" { (units.temperature(own.platen)) }
                         td {
                             @match (own.window, own.window_best) {
-                                (Some(stays), _) => { (from_to(stays)) ", proved" }
-                                (None, Some(stays)) => { (from_to(stays)) ", most likely but not proved" }
+                                (Some(stays), _) => { (stays.range()) ", proved" }
+                                (None, Some(stays)) => { (stays.range()) ", most likely but not proved" }
                                 (None, None) => "no stay is right",
                             }
                         }
