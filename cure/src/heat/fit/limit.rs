@@ -9,6 +9,8 @@
 //! so that a positive margin is a good one. It changes smoothly with speed and with everything else that
 //! matters, also where the dose itself is none.
 
+use std::cell::OnceCell;
+
 use inkdwell_config::fabric::Harm;
 use inkdwell_config::quantity::{Celsius, CelsiusDifference, Seconds};
 
@@ -176,6 +178,10 @@ impl Limit {
     }
 }
 
+/// Most doses reach 1 within so many °C of where they begin: of a curve that is shifted no further, only moments that
+/// are as close to its peak count.
+const USUAL_REACH: f64 = 120.0;
+
 /// A curve in straight lines, only where a law may count.
 struct Points(Vec<(f64, f64)>);
 
@@ -204,8 +210,16 @@ impl Points {
 fn shift_to_one(curve: &Curve, rate: &Rate, near: Option<f64>) -> f64 {
     // A dose begins where the peak reaches the law's coolest point.
     let begin = (rate.coolest().0 - curve.peak().0).clamp(SHIFTS.0, SHIFTS.1);
-    let points = Points::of(curve, rate, SHIFTS.1.min(begin + 120.0));
-    let lacking = |shift: f64| points.dose(rate, shift).max(LEAST_DOSE).ln();
+    let usual = begin + USUAL_REACH;
+    let hot = Points::of(curve, rate, usual.min(SHIFTS.1));
+    let all = OnceCell::new();
+    let lacking = |shift: f64| {
+        let points = match shift <= usual {
+            true => &hot,
+            false => all.get_or_init(|| Points::of(curve, rate, SHIFTS.1)),
+        };
+        points.dose(rate, shift).max(LEAST_DOSE).ln()
+    };
     let mut low = (begin, LEAST_DOSE.ln());
     let (first, width) = near.map_or((begin + 10.0, 20.0), |near| (near.max(begin) + 1.0, 2.0));
     let mut high = (first, lacking(first));
@@ -263,4 +277,37 @@ fn bracketed(mut low: (f64, f64), mut high: (f64, f64), f: impl Fn(f64) -> f64) 
         }
     }
     0.5 * (low.0 + high.0)
+}
+
+#[cfg(test)]
+mod tests {
+    use inkdwell_config::law::Law;
+
+    use super::*;
+    use crate::law::Counts;
+
+    /// 100 s at 150 °C behind a flash of 5 s at 400 °C; the law counts 60 s at 120 °C. By hand: 30 °C cooler it
+    /// is still enough, a little more and only the flash counts.
+    #[test]
+    fn a_long_mild_heat_behind_a_hot_flash_counts() {
+        let mut curve = Curve::with_capacity(6);
+        for (time, celsius) in [
+            (0.0, 20.0),
+            (5.0, 400.0),
+            (10.0, 400.0),
+            (20.0, 150.0),
+            (120.0, 150.0),
+            (140.0, 20.0),
+        ] {
+            curve.push(time, celsius, 0.0);
+        }
+        let law = Law::Hold {
+            at: Celsius(120.0),
+            duration: Seconds(60.0),
+        };
+        let shift = shift_to_one(&curve, &Rate::new(&law, Counts::Cure), None);
+        assert!((shift + 30.0).abs() < 1.0, "{shift}");
+        let near = shift_to_one(&curve, &Rate::new(&law, Counts::Cure), Some(-25.0));
+        assert!((near - shift).abs() < 0.01, "{near}");
+    }
 }
