@@ -114,13 +114,21 @@ impl Fit {
     pub(super) fn variance(&self, carried: &Carried, number: usize) -> f64 {
         let dependence = self.dependence(carried, number);
         let scatter: f64 = dependence.scatter.iter().sum();
-        self.covariance(&dependence, &dependence) + scatter + self.probe.powi(2)
+        self.covariance(&dependence, &dependence)
+            + self.own(&dependence)
+            + scatter
+            + self.probe.powi(2)
     }
 
     /// The covariance of two quantities of the batch's middle garment, the probe's own doubt left out.
     pub(super) fn covariance(&self, a: &Dependence, b: &Dependence) -> f64 {
         let error = a.place.covariance(&b.place) - a.weights.dot(&b.weights);
         self.of_unknowns(a, b) + self.surplus * a.sense * b.sense * error
+    }
+
+    /// What is added to its variance because a print has something of its own.
+    pub(super) fn own(&self, of: &Dependence) -> f64 {
+        self.surplus * of.place.own(&of.place)
     }
 
     /// The part of it that comes from the unknowns.

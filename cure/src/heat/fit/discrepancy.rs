@@ -8,19 +8,22 @@
 //!
 //!   cov = a a′ ρ · exp(−(ξ − ξ′)²/(2 ℓ²)) · exp(−(ln v − ln v′)²/(2 λ²)),
 //!
-//! ρ = 1 on the same channel. Readings then are T_model(z) + δ + noise. With R the covariance of δ + noise
+//! ρ = 1 on the same channel. A share ω of it no other print has: each goes through with a little of its own, and
+//! the rest, 1 − ω, all have in common. Readings then are T_model(z) + δ + noise. With R the covariance of δ + noise
 //! at all bins and R = L Lᵀ, least squares uses L⁻¹ (T_model − T_read), and a prediction becomes
 //!
 //!   T* = T_model* + k*ᵀ R⁻¹ (T_read − T_model),
 //!   var = a*² − k*ᵀ R⁻¹ k* + cᵀ C c,   c = ∂T_model*/∂z − Jᵀ R⁻¹ k*,
 //!
-//! with k* the covariance of δ there with δ at the bins, J = ∂T_model/∂z and C the covariance of z:
+//! with k* the covariance of δ there with δ at the bins (of what they have in common), J = ∂T_model/∂z and C the covariance of z:
 //! where rides were made, the measurement speaks; far from them, the model with its doubt.
 
 use nalgebra::{Cholesky, DMatrix, DVector, Dyn};
 
 /// a on the film and on unprinted cloth, in °C.
-const AMPLITUDE: [f64; 2] = [2.2, 3.0];
+const AMPLITUDE: [f64; 2] = [1.3, 3.0];
+/// ω.
+const OWN: f64 = 0.1;
 /// By how much more where ink dries: one store of water stands for its whole thickness.
 const DRYING: f64 = 1.4;
 /// By how much more at the begin of the heat.
@@ -64,8 +67,17 @@ impl Place {
         }
     }
 
-    /// The covariance of δ at two places.
+    /// The covariance of δ at two places of different prints.
     pub(crate) fn covariance(&self, other: &Place) -> f64 {
+        (1.0 - OWN) * self.likeness(other)
+    }
+
+    /// What is added to it where both are places of one print.
+    pub(crate) fn own(&self, other: &Place) -> f64 {
+        OWN * self.likeness(other)
+    }
+
+    fn likeness(&self, other: &Place) -> f64 {
         let along = (self.along - other.along) / ALONG;
         let across = (self.haste - other.haste) / ACROSS_SPEEDS;
         let same = if self.on_cloth == other.on_cloth {
@@ -88,11 +100,21 @@ pub(crate) struct Discrepancy {
 }
 
 impl Discrepancy {
-    /// `noise` holds the standard deviation of each bin beside δ, above zero. `None` where the numbers
-    /// leave no covariance to factor.
-    pub(crate) fn new(places: Vec<Place>, noise: &[f64]) -> Option<Discrepancy> {
+    /// The places of each ride's bins; `noise` holds the standard deviation of each bin beside δ, above zero. `None`
+    /// where the numbers leave no covariance to factor.
+    pub(crate) fn new(rides: &[Vec<Place>], noise: &[f64]) -> Option<Discrepancy> {
+        let places = rides.concat();
         let n = places.len();
         let mut covariance = DMatrix::from_fn(n, n, |i, j| places[i].covariance(&places[j]));
+        let mut first = 0;
+        for ride in rides {
+            for (i, place) in ride.iter().enumerate() {
+                for (j, other) in ride.iter().enumerate() {
+                    covariance[(first + i, first + j)] += place.own(other);
+                }
+            }
+            first += ride.len();
+        }
         for (i, noise) in noise.iter().enumerate() {
             covariance[(i, i)] += noise * noise;
         }

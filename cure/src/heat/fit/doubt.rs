@@ -45,7 +45,7 @@ impl Fit {
         Ok(Some(DoubtParts {
             margin: CelsiusDifference(carried.values[FIRST_MARGIN + number]),
             unknowns: part(unknowns),
-            model: part(self.covariance(&asked, &asked) - unknowns),
+            model: part(self.covariance(&asked, &asked) + self.own(&asked) - unknowns),
             mass: part(asked.scatter[0]),
             moisture: part(asked.scatter[1]),
             probe: part(self.probe.powi(2)),

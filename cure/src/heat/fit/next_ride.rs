@@ -55,7 +55,7 @@ impl Fit {
         let carried = self.carry(at, Extent::Margins)?;
         let asked = self.dependence(&carried, FIRST_MARGIN + number);
         let now = self.covariance(&asked, &asked);
-        let beside = asked.scatter.iter().sum::<f64>() + self.probe.powi(2);
+        let beside = self.own(&asked) + asked.scatter.iter().sum::<f64>() + self.probe.powi(2);
         let doubt = |variance: f64| CelsiusDifference(2.0 * (variance + beside).max(0.0).sqrt());
         let mut tried: Vec<Trip> = (0..TRIED)
             .map(|step| {
@@ -70,6 +70,7 @@ impl Fit {
             let shown = self.dependence(&carried, PEAK);
             let with = self.covariance(&asked, &shown);
             let variance = self.covariance(&shown, &shown)
+                + self.own(&shown)
                 + shown.scatter.iter().sum::<f64>()
                 + READING.powi(2);
             let then = now - with * with / variance;

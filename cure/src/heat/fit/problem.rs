@@ -113,14 +113,15 @@ impl Problem {
         };
         let heated = base.oven.heated_length().0;
         let dries = base.print.dries();
-        let places = passages
+        let places: Vec<Vec<Place>> = passages
             .iter()
-            .flat_map(|passage| passage.places(heated, dries));
+            .map(|passage| passage.places(heated, dries).collect())
+            .collect();
         let noise: Vec<f64> = passages
             .iter()
             .flat_map(|passage| passage.bins().map(|bin| bin.noise))
             .collect();
-        let discrepancy = Discrepancy::new(places.collect(), &noise)?;
+        let discrepancy = Discrepancy::new(&places, &noise)?;
         Some(Problem {
             base,
             unknowns,
