@@ -8,15 +8,15 @@
 //!
 //!   cov = a a′ ρ · exp(−(ξ − ξ′)²/(2 ℓ²)) · exp(−(ln v − ln v′)²/(2 λ²)),
 //!
-//! ρ = 1 on the same channel. A share ω of it no other print has: each goes through with a little of its own, and
-//! the rest, 1 − ω, all have in common. Readings then are T_model(z) + δ + noise. With R the covariance of δ + noise
-//! at all bins and R = L Lᵀ, least squares uses L⁻¹ (T_model − T_read), and a prediction becomes
+//! ρ = 1 on the same channel. A share ω of it is each print's own; only the rest, 1 − ω, has it in common with
+//! other prints. Readings then are T_model(z) + δ + noise. With R the covariance of δ + noise at all bins and
+//! R = L Lᵀ, least squares uses L⁻¹ (T_model − T_read), and a prediction becomes
 //!
 //!   T* = T_model* + k*ᵀ R⁻¹ (T_read − T_model),
 //!   var = a*² − k*ᵀ R⁻¹ k* + cᵀ C c,   c = ∂T_model*/∂z − Jᵀ R⁻¹ k*,
 //!
-//! with k* the covariance of δ there with δ at the bins (of what they have in common), J = ∂T_model/∂z and C the covariance of z:
-//! where rides were made, the measurement speaks; far from them, the model with its doubt.
+//! with k* the covariance of δ there with δ at the bins, J = ∂T_model/∂z and C the covariance of z: where
+//! rides were made, the measurement speaks; far from them, the model with its doubt.
 
 use nalgebra::{Cholesky, DMatrix, DVector, Dyn};
 

@@ -15,7 +15,7 @@ pub struct DoubtParts {
     pub margin: CelsiusDifference,
     /// What the rides leave open about oven, ink and the batch's middle garment.
     pub unknowns: CelsiusDifference,
-    /// What the rides leave open about the model's own error there.
+    /// What the rides leave open about the model's own error there, and what each print has of it alone.
     pub model: CelsiusDifference,
     /// How far the mass of one garment scatters about the batch's.
     pub mass: CelsiusDifference,

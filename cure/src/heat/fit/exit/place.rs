@@ -328,6 +328,7 @@ impl ExitModel<'_> {
             for row in 0..fitted {
                 slopes[(row, number)] -= said[row];
             }
+            // What a print has of its own is among what its accounts leave open.
             let left = place.covariance(&place) - weights.dot(&weights);
             errors.push(fit.surplus * left.max(0.0));
         }
